@@ -15,7 +15,6 @@ import dataclasses
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from types import MappingProxyType
 from typing import Any, Literal, get_args
 
 SCHEMA = "visual-aid/screening/1"
@@ -109,7 +108,7 @@ class Candidate:
     box: Box
     outline: Outline
     score: float
-    measures: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    measures: Mapping[str, float] = field(default_factory=dict)
     reason: str = ""
 
 
@@ -214,7 +213,7 @@ class Screening:
                     box=(c["box"][0], c["box"][1], c["box"][2], c["box"][3]),
                     outline=tuple((p[0], p[1]) for p in c["outline"]),
                     score=c["score"],
-                    measures=MappingProxyType(dict(c["measures"])),
+                    measures=dict(c["measures"]),
                     reason=c["reason"],
                 )
                 for c in data["candidates"]
