@@ -1,0 +1,1 @@
+"""What leaves the tool: pictures, tables and reports made from records."""
