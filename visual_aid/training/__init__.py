@@ -1,0 +1,1 @@
+"""Labelled photos and the training of what the engine has learned from them."""
