@@ -1,0 +1,1 @@
+"""Evidence of loosening: one module per cue, all looking at the same nut frames."""

@@ -1,0 +1,159 @@
+"""The nut's own frame: a rectified patch around a fastener, gravity down, one nut radius long units.
+
+Frame coordinates are (u, v): u to the right, v along gravity, the origin at the fastener's centre, one
+unit half the width across flats in the plane of the part. The tilt of the view is undone with the
+fastener's tilt ellipse (orthographic within the patch), so a circle around the nut is a circle here.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from visual_aid.colour import srgb_to_lab
+from visual_aid.model import Box, Fastener, Outline
+from visual_aid.photo import Photo
+
+PIXELS_PER_RADIUS = 20
+LEFT, TOP, RIGHT, BOTTOM = -3.5, -3.0, 3.5, 6.0
+WIDTH = round((RIGHT - LEFT) * PIXELS_PER_RADIUS)
+HEIGHT = round((BOTTOM - TOP) * PIXELS_PER_RADIUS)
+# Beyond this tilt the far side of a nut hides what lies behind it and the patch smears.
+MOST_TILT = 60.0
+# A nut's flange or washer reaches this far; other fasteners are masked out to here.
+SKIRT = 1.5
+
+_U, _V = np.meshgrid(
+    LEFT + (np.arange(WIDTH, dtype=np.float32) + 0.5) / PIXELS_PER_RADIUS,
+    TOP + (np.arange(HEIGHT, dtype=np.float32) + 0.5) / PIXELS_PER_RADIUS,
+)
+RADIUS: NDArray[np.float32] = np.hypot(_U, _V)
+# Clockwise as seen from u to the right: 0 right, 90 below (along gravity), -90 above.
+BEARING: NDArray[np.float32] = np.degrees(np.arctan2(_V, _U)).astype(np.float32)
+U, V = _U, _V
+
+
+def plane_to_image(fastener: Fastener) -> NDArray[np.float64]:
+    """Give the 2 x 2 matrix from the part's plane (nut radii) to the full photo (pixels).
+
+    A circle of the plane with radius one becomes the fastener's tilt ellipse: semi-axes R along
+    ``tilt_axis`` and R cos(tilt) across it, with R^2 cos(tilt) = radius^2 (equal area).
+    """
+    tilt = math.radians(min(fastener.tilt or 0.0, MOST_TILT))
+    axis = math.radians(fastener.tilt_axis or 0.0)
+    long = fastener.radius / math.sqrt(math.cos(tilt))
+    turn = np.array([[math.cos(axis), -math.sin(axis)], [math.sin(axis), math.cos(axis)]])
+    matrix: NDArray[np.float64] = turn @ np.diag([long, long * math.cos(tilt)]) @ turn.T
+    return matrix
+
+
+@dataclass(frozen=True)
+class Frame:
+    """One fastener's rectified patch.
+
+    Attributes
+    ----------
+    rgb : ndarray of shape (HEIGHT, WIDTH, 3), uint8
+        sRGB.
+    valid : ndarray of shape (HEIGHT, WIDTH), bool
+        Inside the photo and not on another fastener.
+    matrix : ndarray of shape (2, 2)
+        From frame coordinates to full-photo pixels, about the fastener's centre.
+    sharpness : float
+        Working-scale pixels per nut radius: how much detail the patch can hold.
+    """
+
+    fastener: Fastener
+    rgb: NDArray[np.uint8]
+    valid: NDArray[np.bool_]
+    matrix: NDArray[np.float64]
+    sharpness: float
+
+    @cached_property
+    def lab(self) -> NDArray[np.float32]:
+        """CIELAB D65 of the patch, shape (HEIGHT, WIDTH, 3)."""
+        return srgb_to_lab(self.rgb)
+
+    def to_photo(self, points: NDArray[np.floating] | Sequence[tuple[float, float]]) -> NDArray[np.float64]:
+        """Map frame coordinates (N, 2) to full-photo pixels (N, 2)."""
+        out: NDArray[np.float64] = np.asarray(points, float) @ self.matrix.T + (
+            self.fastener.cx,
+            self.fastener.cy,
+        )
+        return out
+
+    def outline(self, points: NDArray[np.floating] | Sequence[tuple[float, float]]) -> Outline:
+        """Give a polygon of frame coordinates as an outline in full-photo pixels."""
+        return tuple((float(x), float(y)) for x, y in self.to_photo(points))
+
+
+def box_of(outline: Outline) -> Box:
+    """Give the upright box [x, y, width, height] around an outline."""
+    points = np.asarray(outline)
+    (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
+    return float(x0), float(y0), float(x1 - x0), float(y1 - y0)
+
+
+def build_frames(
+    photo: Photo, fasteners: Sequence[Fastener], gravity: tuple[float, float] = (0.0, 1.0)
+) -> tuple[Frame, ...]:
+    """Rectify the surroundings of every fastener.
+
+    Parameters
+    ----------
+    gravity : (float, float)
+        Unit vector of gravity in the upright photo, y down.
+    """
+    pyramid = [photo.working]
+    while min(pyramid[-1].shape[:2]) > 64 and len(pyramid) < 5:
+        pyramid.append(cv2.pyrDown(pyramid[-1]))
+    return tuple(_frame(photo, pyramid, fastener, fasteners, gravity) for fastener in fasteners)
+
+
+def _frame(
+    photo: Photo,
+    pyramid: Sequence[NDArray[np.uint8]],
+    fastener: Fastener,
+    fasteners: Sequence[Fastener],
+    gravity: tuple[float, float],
+) -> Frame:
+    tilted = plane_to_image(fastener)
+    down = np.linalg.solve(tilted, np.asarray(gravity, float))
+    down /= np.hypot(*down)
+    # Columns: where u and v point in the plane. v is down; u lies a quarter turn anticlockwise from it.
+    matrix = tilted @ np.array([[down[1], down[0]], [-down[0], down[1]]])
+    sharpness = fastener.radius / photo.scale
+    level = int(np.clip(math.log2(max(sharpness / PIXELS_PER_RADIUS, 1.0)), 0, len(pyramid) - 1))
+    image = pyramid[level]
+    shrink = photo.scale * 2**level
+    # Frame pixel -> frame coordinates -> full photo -> pyramid pixel, pixel centres at integers.
+    step = matrix / PIXELS_PER_RADIUS / shrink
+    corner = matrix @ (LEFT + 0.5 / PIXELS_PER_RADIUS, TOP + 0.5 / PIXELS_PER_RADIUS)
+    start = (np.array([fastener.cx, fastener.cy]) + corner + 0.5) / shrink - 0.5
+    warp = np.column_stack([step, start])
+    rgb = cv2.warpAffine(
+        image,
+        warp,
+        (WIDTH, HEIGHT),
+        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    height, width = image.shape[:2]
+    rows, cols = np.mgrid[0:HEIGHT, 0:WIDTH].astype(np.float32)
+    x = warp[0, 0] * cols + warp[0, 1] * rows + warp[0, 2]
+    y = warp[1, 0] * cols + warp[1, 1] * rows + warp[1, 2]
+    valid = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
+    for other in fasteners:
+        if other.id == fastener.id:
+            continue
+        u, v = np.linalg.solve(matrix, (other.cx - fastener.cx, other.cy - fastener.cy))
+        reach = SKIRT * other.radius / fastener.radius
+        if LEFT - reach < u < RIGHT + reach and TOP - reach < v < BOTTOM + reach:
+            valid &= (U - u) ** 2 + (V - v) ** 2 > reach**2
+    return Frame(fastener, rgb, valid, matrix, sharpness)

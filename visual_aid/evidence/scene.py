@@ -1,0 +1,82 @@
+"""What a cue is given and what it gives back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from visual_aid.evidence.frame import Frame, build_frames
+from visual_aid.model import Fastener, NotJudged, Outline
+from visual_aid.photo import Photo
+
+NOT_IN_PLACE = frozenset({"bare_stud", "empty_hole"})
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A photo with its fasteners and their frames, built once and shared by all cues."""
+
+    photo: Photo
+    fasteners: tuple[Fastener, ...]
+    frames: tuple[Frame, ...]
+
+    @classmethod
+    def build(
+        cls, photo: Photo, fasteners: Sequence[Fastener], gravity: tuple[float, float] = (0.0, 1.0)
+    ) -> Scene:
+        """Rectify every fastener's surroundings; ``gravity`` is a unit vector of the photo, y down."""
+        return cls(photo, tuple(fasteners), build_frames(photo, fasteners, gravity))
+
+    @property
+    def in_place(self) -> tuple[Frame, ...]:
+        """Frames of nuts and bolt heads, without bare studs and empty holes."""
+        return tuple(f for f in self.frames if f.fastener.kind not in NOT_IN_PLACE)
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """What a cue measured at one place, before it is scored.
+
+    Attributes
+    ----------
+    fastener : Fastener or None
+        Where; None when the place has no fastener of its own.
+    features : mapping of str to float
+        What the score looks at, NaN where it cannot be measured. All measurements of a cue have the same keys.
+    measures : mapping of str to float
+        The figures shown to people.
+    outline : Outline
+        The region, in full-photo pixels.
+    reason : str
+        In words with figures.
+    """
+
+    fastener: Fastener | None
+    features: Mapping[str, float]
+    measures: Mapping[str, float]
+    outline: Outline
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """All that one cue measured on one photo, and where it stayed silent."""
+
+    measurements: tuple[Measurement, ...] = ()
+    not_judged: tuple[NotJudged, ...] = ()
+
+
+def robust_centre_and_spread(values: NDArray[np.floating], floor: float) -> tuple[float, float]:
+    """Median and 1.4826 MAD of ``values`` (at least ``floor``), NaN ignored.
+
+    The factor makes the MAD estimate the standard deviation of a normal distribution; the floor keeps a
+    group of equal values from turning noise into outliers (Iglewicz and Hoaglin 1993, modified z-score).
+    """
+    values = values[np.isfinite(values)]
+    if not values.size:
+        return float("nan"), floor
+    centre = float(np.median(values))
+    return centre, max(float(1.4826 * np.median(np.abs(values - centre))), floor)
