@@ -1,0 +1,509 @@
+"""Read upright sRGB pixels from a photo file.
+
+One door for every pixel that enters: formats, orientation, colour profiles, damaged and oversized
+files are settled here, so that the rest of the engine sees one kind of array.
+"""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import io
+import math
+import os
+import re
+import stat
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TypeVar, cast
+
+import cv2
+import numpy as np
+import pi_heif
+from numpy.typing import NDArray
+from PIL import ExifTags, Image, ImageCms, UnidentifiedImageError
+
+from visual_aid.model import PhotoInfo, Trouble
+
+Pixels = NDArray[np.uint8]
+Coordinate = TypeVar("Coordinate", float, NDArray[np.floating])
+
+WORKING_SIDE = 1600
+"""Longest side of ``Photo.working`` in pixels: a nut of 1/60 of the photo's width is still 27 px across."""
+MIN_SIDE = 64
+"""Shortest side in pixels that is read at all: less cannot hold a nut and what surrounds it."""
+MAX_PIXELS = 200_000_000
+"""Default of the largest photo read: the largest phone sensors sold give just under 200 megapixels."""
+BACKDROP = (128, 128, 128)
+"""sRGB colour behind transparent pixels: mid grey counts neither as burnt out nor as too dark."""
+
+FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "BMP", "HEIF")
+
+pi_heif.register_heif_opener()
+# Pillow's own guard starts at 89 megapixels, below today's phones; read_photo refuses by its own limit.
+Image.MAX_IMAGE_PIXELS = MAX_PIXELS
+
+
+class PhotoError(Exception):
+    """A photo that cannot be read.
+
+    Attributes
+    ----------
+    trouble : Trouble
+        ``code`` is one of missing, unreadable, empty, not_an_image, truncated, damaged, unsupported,
+        too_many_pixels, too_small; ``say`` names the file and the mend in one line.
+    """
+
+    def __init__(self, trouble: Trouble) -> None:
+        super().__init__(trouble)
+        self.trouble = trouble
+
+    def __str__(self) -> str:
+        return self.trouble.say
+
+
+@dataclass(frozen=True, slots=True)
+class Capture:
+    """What the camera wrote down about the moment of the photo, kept apart from the pixels.
+
+    Attributes
+    ----------
+    taken : str or None
+        Local camera time, ISO 8601 to the second.
+    camera : str
+        Make and model as the camera names itself; empty if unknown. Serial numbers are not read.
+    position : tuple of float, or None
+        Latitude and longitude in degrees, north and east positive.
+    """
+
+    taken: str | None = None
+    camera: str = ""
+    position: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Photo:
+    """An upright photo at the working scale, with its full size at hand.
+
+    Attributes
+    ----------
+    info : PhotoInfo
+        Name, path, hash and full upright size.
+    working : ndarray of shape (h, w, 3), uint8
+        sRGB, longest side at most ``WORKING_SIDE``, never enlarged; read-only.
+    scale : float
+        Full pixels per working pixel, at least 1. Each side is rounded to whole pixels, which moves
+        a mapped point by less than half a working pixel at the far edge.
+    capture : Capture
+        What the camera wrote down.
+    """
+
+    info: PhotoInfo
+    working: Pixels
+    scale: float
+    capture: Capture
+    decode: Callable[[], Pixels]
+
+    @classmethod
+    def from_array(cls, array: Pixels, name: str = "array") -> Photo:
+        """Make a photo of upright sRGB pixels in memory.
+
+        Parameters
+        ----------
+        array : ndarray of shape (H, W, 3), uint8
+            sRGB pixels; copied.
+        name : str
+            What reports call it.
+
+        Raises
+        ------
+        ValueError
+            The array has another shape or type.
+        """
+        if array.ndim != 3 or array.shape[2] != 3 or array.dtype != np.uint8 or array.size == 0:
+            raise ValueError(
+                f"{name}: needs uint8 pixels of shape (H, W, 3), got {array.dtype} {array.shape}"
+            )
+        full = _frozen(array.copy())
+        height, width = full.shape[:2]
+        info = PhotoInfo(name, "", hashlib.sha256(full.tobytes()).hexdigest(), width, height)
+        working = _frozen(_shrunk(full, *_working_size(width, height)))
+        return cls(info, working, _scale(width, height), Capture(), functools.partial(np.asarray, full))
+
+    @functools.cached_property
+    def full(self) -> Pixels:
+        """Full-size upright sRGB pixels, ndarray of shape (H, W, 3), uint8; decoded on first use, read-only.
+
+        Raises
+        ------
+        PhotoError
+            The file turns out to be damaged where the working scale did not show it.
+        """
+        return self.working if self.scale == 1.0 else self.decode()
+
+    def to_full(self, working: Coordinate) -> Coordinate:
+        """Map a working pixel coordinate to the full photo; pixel centres are whole numbers in both."""
+        return (working + 0.5) * self.scale - 0.5
+
+    def to_working(self, full: Coordinate) -> Coordinate:
+        """Map a full pixel coordinate to the working scale; the inverse of ``to_full``."""
+        return (full + 0.5) / self.scale - 0.5
+
+    def crop(self, x: float, y: float, w: float, h: float) -> Pixels:
+        """Cut a box out of the full-size photo.
+
+        Parameters
+        ----------
+        x, y, w, h : float
+            Left, top, width and height in full pixels, rounded outwards and clipped to the photo: the
+            crop's first pixel is ``(max(0, floor(x)), max(0, floor(y)))``.
+
+        Returns
+        -------
+        ndarray of shape (<= h, <= w, 3), uint8
+            A read-only view; empty where the box misses the photo.
+        """
+        left, top = max(0, math.floor(x)), max(0, math.floor(y))
+        right, bottom = max(left, math.ceil(x + w)), max(top, math.ceil(y + h))
+        return self.full[top:bottom, left:right]
+
+
+def read_photo(path: str | os.PathLike[str], *, max_pixels: int = MAX_PIXELS) -> Photo:
+    """Read a photo file.
+
+    Parameters
+    ----------
+    path : path-like
+        JPEG, PNG, TIFF, WebP, BMP or HEIC/HEIF file.
+    max_pixels : int
+        Larger photos are refused from the file's header, before any pixel is decoded.
+
+    Raises
+    ------
+    PhotoError
+        The file is missing, unreadable, damaged or no photo; its line names the file and the mend.
+    """
+    path = Path(path)
+    name = _printable(path.name)
+    try:
+        if not stat.S_ISREG(path.stat().st_mode):
+            raise _error("unreadable", f"{name} is not a file: name the photos themselves or their folder.")
+        data = path.read_bytes()
+    except FileNotFoundError:
+        raise _error("missing", f"{name} is not there: check the path, or whether it was moved.") from None
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or str(error)
+        raise _error(
+            "unreadable", f"{name} cannot be opened ({why}): check the file's permissions."
+        ) from None
+    return read_photo_bytes(data, name, path=_printable(str(path)), max_pixels=max_pixels)
+
+
+def read_photo_bytes(data: bytes, name: str, *, path: str = "", max_pixels: int = MAX_PIXELS) -> Photo:
+    """Read a photo from the bytes of its file, as ``read_photo`` does.
+
+    Parameters
+    ----------
+    data : bytes
+        The whole file.
+    name : str
+        File name for the record and for messages.
+    path : str
+        Where the file lies, for the record.
+    max_pixels : int
+        Larger photos are refused from the file's header.
+
+    Raises
+    ------
+    PhotoError
+        As ``read_photo``.
+    """
+    name = _printable(name)
+    if not data:
+        raise _error("empty", f"{name} is empty: copy it from the camera again.")
+    header = _open(data, name)
+    width, height = header.size
+    if width * height > max_pixels:
+        raise _error(
+            "too_many_pixels",
+            f"{name} has {width} x {height} pixels, the limit is {max_pixels / 1e6:.0f} megapixels: "
+            "save it smaller, or raise the limit.",
+        )
+    if min(width, height) < MIN_SIDE:
+        raise _error(
+            "too_small", f"{name} has {width} x {height} pixels: take the original photo, not a thumbnail."
+        )
+    capture = _capture(header)
+    icc = header.info.get("icc_profile")
+    icc = icc if isinstance(icc, bytes) else b""
+
+    decode: Callable[[], Pixels]
+    if header.format in ("JPEG", "MPO") and header.mode in ("L", "RGB") and _jpeg_is_whole(data):
+        orientation = _orientation(header)
+        if orientation >= 5:
+            width, height = height, width
+        grey = header.mode == "L"
+        size = _working_size(width, height)
+        native = _decode_jpeg(data, name, grey, max(width, height) / max(size))
+        native = _shrunk(native, *(size if orientation < 5 else size[::-1]))
+        working = _frozen(_srgb(_upright(native, orientation), icc))
+        decode = functools.partial(_decode_jpeg_full, data, name, grey, orientation, icc)
+    else:
+        native = _decode_with_pillow(header, name)
+        height, width = native.shape[:2]
+        working = _frozen(_srgb(_shrunk(native, *_working_size(width, height)), icc))
+        decode = functools.partial(_srgb, native, icc)
+
+    info = PhotoInfo(name, path, hashlib.sha256(data).hexdigest(), width, height, capture.taken)
+    return Photo(info, working, _scale(width, height), capture, decode)
+
+
+def _error(code: str, say: str) -> PhotoError:
+    return PhotoError(Trouble(code, say))
+
+
+def _printable(text: str) -> str:
+    """Give a text that fits on one line of UTF-8, whatever bytes a file name was made of."""
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
+
+
+def _frozen(pixels: Pixels) -> Pixels:
+    pixels.flags.writeable = False
+    return pixels
+
+
+# Sizes
+
+
+def _scale(width: int, height: int) -> float:
+    return max(1.0, max(width, height) / WORKING_SIDE)
+
+
+def _working_size(width: int, height: int) -> tuple[int, int]:
+    scale = _scale(width, height)
+    return max(1, round(width / scale)), max(1, round(height / scale))
+
+
+def _shrunk(pixels: Pixels, width: int, height: int) -> Pixels:
+    """Shrink to a size; pixels of that size already are handed back as they are.
+
+    Below a factor of two the four nearest pixels miss nothing, and cost a sixth of area averaging.
+    """
+    if pixels.shape[:2] == (height, width):
+        return pixels
+    little = pixels.shape[0] < 2 * height and pixels.shape[1] < 2 * width
+    how = cv2.INTER_LINEAR if little else cv2.INTER_AREA
+    return cast("Pixels", cv2.resize(pixels, (width, height), interpolation=how))
+
+
+# Decoding
+
+
+def _open(data: bytes, name: str) -> Image.Image:
+    try:
+        return Image.open(io.BytesIO(data), formats=FORMATS)
+    except UnidentifiedImageError:
+        raise _error(
+            "not_an_image", f"{name} is no photo that can be read: save it as JPEG, PNG, TIFF, WebP or HEIC."
+        ) from None
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning):
+        raise _error("too_many_pixels", f"{name} has far too many pixels: save it smaller.") from None
+    except Exception:  # the decoders raise nearly anything on hostile bytes
+        raise _error("damaged", f"{name} is damaged: copy it from the camera again.") from None
+
+
+def _jpeg_is_whole(data: bytes) -> bool:
+    """Tell whether the file runs through to its end-of-image marker.
+
+    Walks the marker segments (ITU-T T.81, annex B), so that the end marker of an embedded preview does
+    not count and bytes appended behind the photo do not matter.
+    """
+    at = 2
+    while True:
+        marker = _JPEG_MARKER.search(data, at)
+        if marker is None:
+            return False
+        code, at = marker[0][-1], marker.end()
+        if code == 0xD9:
+            return True
+        at += int.from_bytes(data[at : at + 2], "big")
+
+
+# A marker is FF and a code; FF00 is a data byte, FFD0 to FFD7 restart within a scan, FFFF is padding.
+_JPEG_MARKER = re.compile(rb"\xff[^\x00\x01\xd0-\xd8\xff]")
+
+
+def _decode_jpeg(data: bytes, name: str, grey: bool, shrink: float = 1.0) -> Pixels:
+    """Decode as stored, no more than ``shrink`` times smaller, (h, w) if grey, else (h, w, 3) RGB.
+
+    The decoder leaves out high frequencies of each 8 x 8 block, which is what makes it cheap.
+    """
+    if grey:
+        flags = {
+            1: cv2.IMREAD_GRAYSCALE,
+            2: cv2.IMREAD_REDUCED_GRAYSCALE_2,
+            4: cv2.IMREAD_REDUCED_GRAYSCALE_4,
+            8: cv2.IMREAD_REDUCED_GRAYSCALE_8,
+        }
+    else:
+        flags = {
+            1: cv2.IMREAD_COLOR,
+            2: cv2.IMREAD_REDUCED_COLOR_2,
+            4: cv2.IMREAD_REDUCED_COLOR_4,
+            8: cv2.IMREAD_REDUCED_COLOR_8,
+        }
+    factor = max(f for f in flags if f <= shrink)
+    try:
+        pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags[factor] | cv2.IMREAD_IGNORE_ORIENTATION)
+    except cv2.error:
+        pixels = None
+    if pixels is None:
+        raise _error("damaged", f"{name} is damaged: copy it from the camera again.")
+    return cast("Pixels", pixels if grey else cv2.cvtColor(pixels, cv2.COLOR_BGR2RGB, dst=pixels))
+
+
+def _decode_jpeg_full(data: bytes, name: str, grey: bool, orientation: int, icc: bytes) -> Pixels:
+    return _frozen(_srgb(_upright(_decode_jpeg(data, name, grey), orientation), icc))
+
+
+def _decode_with_pillow(image: Image.Image, name: str) -> Pixels:
+    """Decode upright, full size, first frame: (h, w) grey, (h, w, 3) RGB or (h, w, 4) CMYK."""
+    try:
+        image.load()
+        orientation = _orientation(image)  # asked after load: some formats are turned while they load
+        if image.has_transparency_data:
+            rgba = image.convert("RGBA")
+            image = Image.new("RGBA", image.size, (*BACKDROP, 255))
+            image.alpha_composite(rgba)
+            image = image.convert("RGB")
+        if image.mode.startswith("I;16"):
+            native = (np.asarray(image).astype(np.uint16) // 257).astype(np.uint8)
+        elif image.mode in ("I", "F"):
+            raise _error(
+                "unsupported", f"{name} has 32-bit pixels: save it as JPEG, or as PNG with 8 or 16 bits."
+            )
+        else:
+            mode = {"1": "L", "L": "L", "CMYK": "CMYK"}.get(image.mode, "RGB")
+            native = np.asarray(image.convert(mode))
+    except PhotoError:
+        raise
+    except MemoryError:
+        raise _error("too_many_pixels", f"{name} does not fit into memory: save it smaller.") from None
+    except Exception as error:  # the decoders raise nearly anything on hostile bytes
+        if "truncated" in str(error).lower():
+            raise _error("truncated", f"{name} is cut short: copy it from the camera again.") from None
+        raise _error("damaged", f"{name} is damaged: copy it from the camera again.") from None
+    return _upright(native, orientation)
+
+
+def _upright(pixels: Pixels, orientation: int) -> Pixels:
+    """Turn stored pixels as their orientation asks (EXIF 2.32, tag 0x0112: 1 to 8)."""
+    if orientation >= 5:
+        pixels = pixels.swapaxes(0, 1)
+    if orientation in (3, 4, 7, 8):
+        pixels = pixels[::-1]
+    if orientation in (2, 3, 6, 7):
+        pixels = pixels[:, ::-1]
+    return np.ascontiguousarray(pixels)
+
+
+# Colour
+
+
+def _srgb(native: Pixels, icc: bytes) -> Pixels:
+    """Turn grey, RGB or CMYK pixels into sRGB, by the embedded profile where it is sound."""
+    mode = "L" if native.ndim == 2 else {3: "RGB", 4: "CMYK"}[native.shape[2]]
+    transform = _profile_to_srgb(icc, mode) if icc else None
+    if transform is not None:
+        return np.array(transform.apply(Image.fromarray(native)))
+    if mode == "L":
+        return cast("Pixels", cv2.cvtColor(native, cv2.COLOR_GRAY2RGB))
+    return native if mode == "RGB" else np.array(Image.fromarray(native, mode).convert("RGB"))
+
+
+@functools.lru_cache(maxsize=8)
+def _profile_to_srgb(icc: bytes, mode: str) -> ImageCms.ImageCmsTransform | None:
+    """Build the way from a profile to sRGB; None where the profile is broken or is sRGB itself."""
+    try:
+        profile = ImageCms.ImageCmsProfile(io.BytesIO(icc))
+        transform = ImageCms.buildTransform(profile, ImageCms.createProfile("sRGB"), mode, "RGB")
+    except (ImageCms.PyCMSError, OSError, TypeError, ValueError):
+        return None
+    if mode == "RGB":
+        probe = np.stack(np.meshgrid(*3 * [np.arange(0, 256, 51)]), -1).reshape(1, -1, 3).astype(np.uint8)
+        moved = np.asarray(transform.apply(Image.fromarray(probe))).astype(int) - probe
+        if np.abs(moved).max() <= 2:
+            return None
+    return transform
+
+
+# What the camera wrote
+
+
+def _orientation(image: Image.Image) -> int:
+    """Give the EXIF orientation, 1 where it is missing or is none of 1 to 8."""
+    try:
+        value = image.getexif().get(ExifTags.Base.Orientation, 1)
+    except Exception:  # EXIF is written by anything; what cannot be read counts as missing
+        return 1
+    return value if isinstance(value, int) and 1 <= value <= 8 else 1
+
+
+def _capture(image: Image.Image) -> Capture:
+    try:
+        exif = image.getexif()
+        details = exif.get_ifd(ExifTags.IFD.Exif)
+        gps = exif.get_ifd(ExifTags.IFD.GPSInfo)
+        return Capture(
+            taken=_taken(
+                details.get(ExifTags.Base.DateTimeOriginal),
+                details.get(ExifTags.Base.DateTimeDigitized),
+                exif.get(ExifTags.Base.DateTime),
+            ),
+            camera=_text(exif.get(ExifTags.Base.Make), exif.get(ExifTags.Base.Model)),
+            position=_position(gps),
+        )
+    except Exception:  # EXIF is written by anything; what cannot be read counts as missing
+        return Capture()
+
+
+def _taken(*stamps: object) -> str | None:
+    """Give the first stamp that is a date (EXIF 2.32: 'YYYY:MM:DD HH:MM:SS'), as ISO 8601."""
+    for stamp in stamps:
+        text = _text(stamp)
+        try:
+            return datetime.strptime(text, "%Y:%m:%d %H:%M:%S").isoformat()
+        except ValueError:
+            continue
+    return None
+
+
+def _text(*values: object) -> str:
+    """Join text values into one printable line of at most 100 characters."""
+    texts = [v.decode("latin-1") if isinstance(v, bytes) else v for v in values]
+    line = " ".join(t.split("\0")[0].strip() for t in texts if isinstance(t, str))
+    return "".join(c for c in line if c.isprintable()).strip()[:100]
+
+
+def _position(gps: dict[int, object]) -> tuple[float, float] | None:
+    """Give latitude and longitude in degrees; None without a fix, which some cameras write as 0, 0."""
+    latitude = _degrees(gps.get(ExifTags.GPS.GPSLatitude), gps.get(ExifTags.GPS.GPSLatitudeRef), "NS", 90.0)
+    longitude = _degrees(
+        gps.get(ExifTags.GPS.GPSLongitude), gps.get(ExifTags.GPS.GPSLongitudeRef), "EW", 180.0
+    )
+    if latitude is None or longitude is None or (latitude, longitude) == (0.0, 0.0):
+        return None
+    return latitude, longitude
+
+
+def _degrees(value: object, reference: object, directions: str, limit: float) -> float | None:
+    side = _text(reference)
+    if not isinstance(value, tuple) or len(value) != 3 or side not in tuple(directions):
+        return None
+    degrees, minutes, seconds = (float(v) for v in value)
+    angle = degrees + minutes / 60 + seconds / 3600
+    if not 0.0 <= angle <= limit:  # false for not-a-number, too
+        return None
+    return angle if side == directions[0] else -angle
