@@ -1,0 +1,1 @@
+"""How well the records of labelled photos agree with the labels."""
