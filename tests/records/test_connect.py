@@ -1,0 +1,66 @@
+import sqlite3
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+
+from visual_aid.records.connect import connect, locate
+from visual_aid.records.schema import metadata
+from visual_aid.records.store import Store
+
+
+def test_the_migrations_lead_to_the_schema(tmp_path):
+    engine = connect(locate(tmp_path / "yard.sqlite"))
+    with engine.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, metadata) == []
+
+
+def test_an_acknowledged_write_is_on_the_disk(tmp_path):
+    # https://www.sqlite.org/pragma.html#pragma_synchronous: in WAL mode only FULL (2) keeps a committed
+    # transaction through a loss of power.
+    engine = connect(locate(tmp_path / "yard.sqlite"))
+    with engine.connect() as connection:
+        assert connection.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal"
+        assert connection.exec_driver_sql("PRAGMA synchronous").scalar() == 2
+        assert connection.exec_driver_sql("PRAGMA foreign_keys").scalar() == 1
+
+
+def test_opening_again_changes_nothing(tmp_path):
+    connect(locate(tmp_path / "yard.sqlite")).dispose()
+    before = (tmp_path / "yard.sqlite").read_bytes()
+    connect(locate(tmp_path / "yard.sqlite")).dispose()
+    assert (tmp_path / "yard.sqlite").read_bytes() == before
+
+
+def test_records_of_a_newer_version_are_left_alone(tmp_path):
+    path = tmp_path / "yard.sqlite"
+    connect(locate(path)).dispose()
+    with sqlite3.connect(path) as raw:
+        raw.execute("UPDATE alembic_version SET version_num = '9999'")
+    with pytest.raises(ValueError, match="newer visual-aid"):
+        Store.open(path)
+    with sqlite3.connect(path) as raw:
+        assert raw.execute("SELECT version_num FROM alembic_version").fetchone() == ("9999",)
+
+
+def test_a_file_of_another_kind_is_refused_by_name(tmp_path):
+    path = tmp_path / "photo.jpg"
+    path.write_bytes(b"\xff\xd8\xff\xe0" * 2000)
+    with pytest.raises(ValueError, match=r"photo\.jpg cannot be opened as records"):
+        Store.open(path)
+    assert path.read_bytes() == b"\xff\xd8\xff\xe0" * 2000
+
+
+def test_a_path_with_signs_of_its_own_opens(tmp_path):
+    Store.open(tmp_path / "50 % of #7 & co" / "yard.sqlite").close()
+    assert (tmp_path / "50 % of #7 & co" / "yard.sqlite").exists()
+
+
+def test_a_server_needs_a_photo_folder():
+    with pytest.raises(ValueError, match="folder for the photo files"):
+        Store.open("postgresql+psycopg://yard/records")
+
+
+def test_a_url_names_the_same_file(tmp_path):
+    assert locate(f"sqlite:///{tmp_path}/yard.sqlite").database == locate(tmp_path / "yard.sqlite").database

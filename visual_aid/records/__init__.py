@@ -1,0 +1,1 @@
+"""What is kept: photos, screenings and what people said of them."""

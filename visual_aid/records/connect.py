@@ -1,0 +1,71 @@
+"""Open the database: SQLite by default, a server by URL, its tables brought up to date."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from sqlite3 import Connection as SqliteConnection
+
+from alembic import command
+from alembic.config import Config
+from alembic.util.exc import CommandError
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
+from sqlalchemy.exc import DatabaseError
+
+WRITES = {"writes": True}
+"""Execution options of a connection that is going to write."""
+
+
+def locate(target: str | Path) -> URL:
+    """Give the database URL that a path or a URL names."""
+    text = str(target)
+    return make_url(text) if "://" in text else URL.create("sqlite", database=str(Path(text).expanduser()))
+
+
+def connect(url: URL) -> Engine:
+    """Open a database, making its folder and tables where there are none.
+
+    Raises
+    ------
+    ValueError
+        No records can be opened there, or a newer version wrote them.
+    OSError
+        The folder cannot be made.
+    """
+    if url.get_backend_name() == "sqlite" and url.database:
+        Path(url.database).parent.mkdir(parents=True, exist_ok=True)
+    engine = create_engine(url)
+    if engine.dialect.name == "sqlite":
+        event.listen(engine, "connect", _set_up_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+    try:
+        with engine.connect() as connection, connection.execution_options(**WRITES).begin():
+            _migrate(connection)
+    except DatabaseError as error:
+        where = url.render_as_string(hide_password=True) if url.host else url.database
+        raise ValueError(f"{where} cannot be opened as records ({error.orig}): name another file") from error
+    return engine
+
+
+def _set_up_sqlite(connection: SqliteConnection, _record: object) -> None:
+    connection.isolation_level = None  # transactions are begun by _begin_sqlite, not by the driver
+    for pragma in ("busy_timeout=30000", "journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
+        connection.execute(f"PRAGMA {pragma}")
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    # A writer takes the lock before it reads: two writers then queue instead of failing half way.
+    writes = connection.get_execution_options().get("writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _migrate(connection: Connection) -> None:
+    config = Config()
+    config.set_main_option("script_location", str(Path(__file__).with_name("migrations")).replace("%", "%%"))
+    config.set_main_option("path_separator", "os")
+    config.attributes["connection"] = connection
+    try:
+        command.upgrade(config, "head")
+    except CommandError as error:
+        raise ValueError(
+            "the records were written by a newer visual-aid: update the tool before opening them"
+        ) from error

@@ -1,0 +1,1 @@
+"""The steps from one schema to the next, applied when a store is opened."""

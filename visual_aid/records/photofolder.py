@@ -1,0 +1,87 @@
+"""The photo files of a store: originals by content hash, and the upright copies that a browser shows."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+from pathlib import Path
+
+from PIL import ExifTags, Image
+
+from visual_aid.files import write_atomically
+from visual_aid.photo import read_photo_bytes
+
+COPY_QUALITY = 92
+"""JPEG quality of upright copies: no block shows at the zoom at which single pixels do."""
+THUMB_SIDE = 480
+"""Longest side of a thumbnail in pixels: a third of a tablet's width at two pixels a point."""
+_SUFFIX = {"JPEG": ".jpg", "MPO": ".jpg", "PNG": ".png", "TIFF": ".tif", "WEBP": ".webp", "BMP": ".bmp"}
+
+
+class PhotoFolder:
+    """A folder that holds photo files by the SHA-256 of their bytes.
+
+    Copies made for showing lie apart under ``copies`` and can be deleted at any time.
+    """
+
+    def __init__(self, root: Path) -> None:
+        self.root = root
+
+    def keep(self, data: bytes) -> str:
+        """Write the bytes of a photo file, unless they are there already; give its path in the folder.
+
+        The file is whole or absent, whatever happens meanwhile.
+        """
+        sha256 = hashlib.sha256(data).hexdigest()
+        with Image.open(io.BytesIO(data)) as header:
+            suffix = _SUFFIX.get(header.format or "", ".heic")
+        path = f"{sha256[:2]}/{sha256}{suffix}"
+        if not (self.root / path).exists():
+            write_atomically(self.root / path, data)
+        return path
+
+    def upright(self, path: Path, sha256: str) -> bytes:
+        """Give a JPEG whose pixels are those of the record, for any reader that ignores orientation.
+
+        Raises
+        ------
+        FileNotFoundError
+            The file is gone, or its content is no longer that of ``sha256``.
+        PhotoError
+            The file can no longer be decoded.
+        """
+        data = _read(path, sha256)
+        if _is_upright_jpeg(data):
+            return data
+        copy = self.root / "copies" / f"{sha256}.jpg"
+        if not copy.exists():
+            write_atomically(copy, _jpeg(Image.fromarray(read_photo_bytes(data, path.name).full)))
+        return copy.read_bytes()
+
+    def thumb(self, path: Path, sha256: str) -> bytes:
+        """Give a small upright JPEG, longest side at most ``THUMB_SIDE`` pixels; raises as ``upright``."""
+        copy = self.root / "copies" / f"{sha256}-thumb.jpg"
+        if not copy.exists():
+            small = Image.fromarray(read_photo_bytes(_read(path, sha256), path.name).working)
+            small.thumbnail((THUMB_SIDE, THUMB_SIDE))
+            write_atomically(copy, _jpeg(small))
+        return copy.read_bytes()
+
+
+def _read(path: Path, sha256: str) -> bytes:
+    data = path.read_bytes()
+    if hashlib.sha256(data).hexdigest() != sha256:
+        raise FileNotFoundError(f"{path.name} has changed since it was screened: add it again.")
+    return data
+
+
+def _is_upright_jpeg(data: bytes) -> bool:
+    with Image.open(io.BytesIO(data)) as header:
+        orientation = header.getexif().get(ExifTags.Base.Orientation, 1)
+        return header.format in ("JPEG", "MPO") and header.mode in ("L", "RGB") and orientation == 1
+
+
+def _jpeg(image: Image.Image) -> bytes:
+    buffer = io.BytesIO()
+    image.save(buffer, "JPEG", quality=COPY_QUALITY, subsampling=0)
+    return buffer.getvalue()

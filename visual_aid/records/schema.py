@@ -1,0 +1,129 @@
+"""The tables. What a person said and what the engine reported are only ever added to."""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    Boolean,
+    CheckConstraint,
+    Column,
+    Date,
+    DateTime,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+)
+
+metadata = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "ck": "ck_%(table_name)s_%(constraint_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+unit = Table(
+    "unit",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("number", String, nullable=False, unique=True),
+)
+
+visit = Table(
+    "visit",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("unit", ForeignKey("unit.id"), nullable=False),
+    Column("date", Date, nullable=False),
+    Column("odometer", Float),
+    Column("odometer_unit", String),
+    Column("inspector", String, nullable=False),
+    CheckConstraint("odometer_unit IN ('km', 'mi')", name="odometer_unit"),
+    Index(None, "unit", "date"),
+)
+
+position = Table(
+    "position",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("unit", ForeignKey("unit.id"), nullable=False),
+    Column("axle", Integer, nullable=False),
+    Column("side", String, nullable=False),
+    Column("component", String, nullable=False),
+    CheckConstraint("side IN ('left', 'right', 'centre')", name="side"),
+    UniqueConstraint("unit", "axle", "side", "component"),
+)
+
+photo = Table(
+    "photo",
+    metadata,
+    Column("id", String, primary_key=True),
+    Column("sha256", String, nullable=False, unique=True),
+    Column("name", String, nullable=False),
+    Column("path", String, nullable=False),
+    Column("width", Integer, nullable=False),
+    Column("height", Integer, nullable=False),
+    Column("taken", String),
+    Column("visit", ForeignKey("visit.id"), index=True),
+    Column("position", ForeignKey("position.id"), index=True),
+    Column("added_at", DateTime(timezone=True), nullable=False),
+)
+
+screening = Table(
+    "screening",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("photo", ForeignKey("photo.id"), nullable=False, index=True),
+    Column("engine", String, nullable=False, index=True),
+    Column("priority", Float, nullable=False, index=True),
+    Column("top_cue", String, index=True),
+    Column("usable", Boolean, nullable=False),
+    Column("record", Text, nullable=False),
+    Column("screened_at", DateTime(timezone=True), nullable=False),
+)
+
+# One row for each thing on a photo, whoever saw it first. A later screening that flags the same thing
+# again points at the row there is, so that what a person said of it stays with it.
+candidate = Table(
+    "candidate",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("photo", ForeignKey("photo.id"), nullable=False, index=True),
+    Column("source", String, nullable=False),
+    Column("cue", String, nullable=False, index=True),
+    Column("body", Text, nullable=False),
+    Column("added_by", String),
+    Column("added_at", DateTime(timezone=True), nullable=False),
+    CheckConstraint("source IN ('engine', 'person')", name="source"),
+)
+
+flagged = Table(
+    "flagged",
+    metadata,
+    Column("screening", ForeignKey("screening.id"), primary_key=True),
+    Column("number", Integer, primary_key=True),
+    Column("candidate", ForeignKey("candidate.id"), nullable=False, index=True),
+)
+
+# ``outcome`` is empty where the last decision on a candidate was taken back.
+decision = Table(
+    "decision",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("candidate", ForeignKey("candidate.id"), nullable=False),
+    Column("outcome", String),
+    Column("by", String, nullable=False),
+    Column("note", Text, nullable=False),
+    Column("at", DateTime(timezone=True), nullable=False),
+    Column("supersedes", ForeignKey("decision.id"), unique=True),
+    Column("undoes", ForeignKey("decision.id"), unique=True),
+    CheckConstraint("outcome IN ('confirmed', 'ruled_out', 'cannot_tell')", name="outcome"),
+    Index(None, "candidate", "id"),
+)

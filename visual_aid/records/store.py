@@ -1,0 +1,465 @@
+"""The store of photos, screenings and decisions. What it has acknowledged is on the disk."""
+
+from __future__ import annotations
+
+import datetime as dt
+import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, Table, func, insert, select
+
+from visual_aid.model import Box, Candidate, Cue, Outline, Screening
+from visual_aid.records import queries
+from visual_aid.records import schema as t
+from visual_aid.records.connect import WRITES, connect, locate
+from visual_aid.records.entries import (
+    OUTCOMES,
+    Decision,
+    OdometerUnit,
+    Outcome,
+    Position,
+    Side,
+    Source,
+    Stage,
+    StoredCandidate,
+    StoredPhoto,
+    Visit,
+    WorklistEntry,
+)
+from visual_aid.records.matching import match_candidates
+from visual_aid.records.photofolder import PhotoFolder
+
+
+class Store:
+    """Photos, screenings and decisions in one database, with the photo files in a folder beside it.
+
+    Every method that writes returns after its transaction is on the disk. Decisions and screenings are
+    only ever added.
+    """
+
+    def __init__(self, engine: Engine, photos: Path) -> None:
+        self._engine = engine
+        self._photos = PhotoFolder(photos)
+
+    @classmethod
+    def open(cls, target: str | Path, *, photos: str | Path | None = None) -> Store:
+        """Open a store, making it if there is none, and bring its tables up to date.
+
+        Parameters
+        ----------
+        target : str or path
+            An SQLite file (``yard.sqlite``), or a database URL such as ``postgresql+psycopg://...``.
+        photos : path, optional
+            Folder of the photo files. Beside an SQLite file it is ``<name>-photos`` by default; a
+            database server has no such place, so there it must be named.
+
+        Raises
+        ------
+        ValueError
+            A server's URL without ``photos``; no records can be opened there; a newer version wrote them.
+        OSError
+            The folder cannot be made.
+        """
+        url = locate(target)
+        if photos is None:
+            if url.get_backend_name() != "sqlite" or not url.database:
+                raise ValueError("records on a database server need a folder for the photo files: name one")
+            photos = Path(url.database).with_name(f"{Path(url.database).stem}-photos")
+        return cls(connect(url), Path(photos).expanduser().resolve())
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self._engine.dispose()
+
+    # Photos
+
+    def add_photo(
+        self,
+        screening: Screening,
+        *,
+        data: bytes | None = None,
+        visit: Visit | None = None,
+        position: Position | None = None,
+    ) -> StoredPhoto:
+        """Add a screened photo, or hand back the one that is there with the same content.
+
+        Parameters
+        ----------
+        screening : Screening
+            The engine's record of the photo, without ``error``.
+        data : bytes, optional
+            The photo file, copied into the store. Without it the store refers to
+            ``screening.photo.path``, which has to stay where it is: for backlogs.
+        visit, position : optional
+            What the photo belongs to.
+
+        Raises
+        ------
+        ValueError
+            The screening failed; or there is neither ``data`` nor a path to refer to.
+        """
+        info = screening.photo
+        if screening.error is not None:
+            raise ValueError(f"{info.name} was not screened: {screening.error.say}")
+        if data is None and not info.path:
+            raise ValueError(f"{info.name}: needs the photo's bytes or its path")
+        path = self._photos.keep(data) if data is not None else str(Path(info.path).resolve())
+        with self._writing() as connection:
+            photo = connection.scalar(select(t.photo.c.id).where(t.photo.c.sha256 == info.sha256))
+            if photo is None:
+                photo = secrets.token_urlsafe(16)
+                connection.execute(
+                    insert(t.photo).values(
+                        id=photo,
+                        sha256=info.sha256,
+                        name=info.name,
+                        path=path,
+                        width=info.width,
+                        height=info.height,
+                        taken=info.taken,
+                        visit=None if visit is None else visit.id,
+                        position=None if position is None else position.id,
+                        added_at=_now(),
+                    )
+                )
+                _add_screening(connection, photo, screening)
+            return queries.read_photo(connection, photo)
+
+    def add_screening(self, photo: str, screening: Screening) -> StoredPhoto:
+        """Add a later screening of a stored photo; the earlier ones are kept.
+
+        A candidate that flags the same thing as one before (``match_candidates``) keeps its identity
+        and with it the decision that stands.
+
+        Raises
+        ------
+        KeyError
+            No photo of that id.
+        ValueError
+            The screening failed, or it is one of another photo.
+        """
+        with self._writing() as connection:
+            stored = queries.read_photo(connection, photo)
+            if screening.error is not None:
+                raise ValueError(f"{stored.name} was not screened: {screening.error.say}")
+            if screening.photo.sha256 != stored.screening.photo.sha256:
+                raise ValueError(f"{stored.name}: the screening is one of another photo")
+            _add_screening(connection, photo, screening)
+            return queries.read_photo(connection, photo)
+
+    def photo(self, photo: str) -> StoredPhoto:
+        """Look a photo up by its unguessable id.
+
+        Raises
+        ------
+        KeyError
+            No photo of that id.
+        """
+        with self._reading() as connection:
+            return queries.read_photo(connection, photo)
+
+    def has(self, sha256: str) -> bool:
+        """Tell whether a photo of that content is in the store."""
+        with self._reading() as connection:
+            return connection.scalar(select(t.photo.c.id).where(t.photo.c.sha256 == sha256)) is not None
+
+    def file(self, photo: StoredPhoto) -> Path:
+        """Give the path of the original photo file."""
+        return self._photos.root / photo.path
+
+    def upright(self, photo: StoredPhoto) -> bytes:
+        """Give the photo as a JPEG whose pixels, read without turning, are those of the record.
+
+        Raises
+        ------
+        FileNotFoundError
+            The file is gone, or has changed since it was screened.
+        PhotoError
+            The file can no longer be decoded.
+        """
+        return self._photos.upright(self.file(photo), photo.screening.photo.sha256)
+
+    def thumb(self, photo: StoredPhoto) -> bytes:
+        """Give the photo as a small upright JPEG; raises as ``upright``."""
+        return self._photos.thumb(self.file(photo), photo.screening.photo.sha256)
+
+    def worklist(
+        self, stage: Stage | None = None, *, limit: int | None = None, offset: int = 0
+    ) -> tuple[WorklistEntry, ...]:
+        """List photos in the order in which a person should look at them: by priority, highest first."""
+        with self._reading() as connection:
+            return queries.read_worklist(connection, stage, limit, offset)
+
+    def stages(self) -> dict[Stage, int]:
+        """Count the photos at each stage; stages without a photo are left out."""
+        with self._reading() as connection:
+            return queries.count_stages(connection)
+
+    # Candidates and decisions
+
+    def candidates(self, photo: str) -> tuple[StoredCandidate, ...]:
+        """List what is flagged on a photo, likeliest first, then what people marked.
+
+        Left out are candidates of earlier screenings on which nobody decided, and marks taken back.
+
+        Raises
+        ------
+        KeyError
+            No photo of that id.
+        """
+        with self._reading() as connection:
+            return queries.read_candidates(connection, queries.read_photo(connection, photo))
+
+    def findings(self) -> tuple[StoredCandidate, ...]:
+        """List every confirmed candidate and every mark that stands, photo by photo."""
+        with self._reading() as connection:
+            photos = [queries.read_photo(connection, p) for p in queries.photos_with_findings(connection)]
+            return tuple(c for p in photos for c in queries.read_candidates(connection, p) if c.is_finding)
+
+    def decide(self, candidate: int, outcome: Outcome, *, by: str, note: str = "") -> Decision:
+        """Record what a person says of a candidate; it supersedes what was said before.
+
+        Parameters
+        ----------
+        candidate : int
+            The store's id, ``StoredCandidate.id``.
+        by : str
+            Who says so.
+
+        Raises
+        ------
+        KeyError
+            No candidate of that id.
+        ValueError
+            Another outcome than the three, or nobody's name.
+        """
+        if outcome not in OUTCOMES:
+            raise ValueError(f"a decision is one of {', '.join(OUTCOMES)}, not {outcome!r}")
+        with self._writing() as connection:
+            return _decide(connection, candidate, outcome, _named(by), note)
+
+    def mark(
+        self, photo: str, cue: Cue, box: Box, *, by: str, outline: Outline = (), note: str = ""
+    ) -> StoredCandidate:
+        """Add what a person sees and the engine missed: a finding at once.
+
+        Parameters
+        ----------
+        box : tuple of float
+            Left, top, width, height in pixels of the full upright photo.
+        outline : tuple of (x, y), optional
+            A closer outline than the box.
+
+        Raises
+        ------
+        KeyError
+            No photo of that id.
+        ValueError
+            Nobody's name, or a box without area.
+        """
+        x, y, w, h = box
+        if not (w > 0 and h > 0):
+            raise ValueError("a mark needs a box with a width and a height")
+        by = _named(by)
+        outline = outline or ((x, y), (x + w, y), (x + w, y + h), (x, y + h))
+        body = Candidate(id=0, cue=cue, fastener=None, box=box, outline=outline, score=1.0, reason=note)
+        with self._writing() as connection:
+            stored = queries.read_photo(connection, photo)
+            number = _add_candidate(connection, photo, body, "person", by)
+            _decide(connection, number, "confirmed", by, note)
+            return next(c for c in queries.read_candidates(connection, stored) if c.id == number)
+
+    def undo(self, photo: str, *, by: str) -> Decision | None:
+        """Take back the last decision that this person made on a photo and that still stands.
+
+        The undo is a record of its own: what stood before stands again, and nothing is erased. Undoing
+        again goes one further back.
+
+        Returns
+        -------
+        Decision or None
+            The record that now stands; None if there was nothing to take back.
+        """
+        by = _named(by)
+        with self._writing() as connection:
+            made = {d.id: d for d in queries.read_decisions(connection, photo=photo)}
+            undone = {d.undoes for d in made.values()}
+            standing = {d.candidate: d for d in made.values() if d.undoes is None and d.id not in undone}
+            mine = [d for d in standing.values() if d.by == by]
+            if not mine:
+                return None
+            last = max(mine, key=lambda d: d.id)
+            before = None if last.supersedes is None else made[last.supersedes].outcome
+            return _decide(connection, last.candidate, before, by, "", undoes=last.id)
+
+    def history(self, candidate: int) -> tuple[Decision, ...]:
+        """List every decision ever made on a candidate, oldest first."""
+        with self._reading() as connection:
+            return tuple(queries.read_decisions(connection, candidate=candidate))
+
+    def last_signature(self) -> str:
+        """Give the name under which the last decision was made; empty before the first."""
+        with self._reading() as connection:
+            return connection.scalar(select(t.decision.c.by).order_by(t.decision.c.id.desc()).limit(1)) or ""
+
+    # Units, visits, positions
+
+    def visit(
+        self,
+        unit: str,
+        date: dt.date,
+        *,
+        inspector: str,
+        odometer: float | None = None,
+        odometer_unit: OdometerUnit | None = None,
+    ) -> Visit:
+        """Find or add one inspection of a unit; the unit is added with its first visit.
+
+        Raises
+        ------
+        ValueError
+            No unit number or no inspector; an odometer reading without unit or below zero.
+        """
+        if odometer is None:
+            odometer_unit = None
+        elif odometer < 0 or odometer_unit is None:
+            raise ValueError("an odometer reading is zero or more, in km or mi")
+        inspector = _named(inspector)
+        with self._writing() as connection:
+            number = _found_or_added(
+                connection,
+                t.visit,
+                unit=_unit(connection, unit),
+                date=date,
+                odometer=odometer,
+                odometer_unit=odometer_unit,
+                inspector=inspector,
+            )
+        return Visit(number, unit.strip(), date, odometer, odometer_unit, inspector)
+
+    def position(self, unit: str, axle: int, side: Side, component: str) -> Position:
+        """Find or add a place on a unit.
+
+        Raises
+        ------
+        ValueError
+            No unit number, no component, or an axle below 1.
+        """
+        component = component.strip()
+        if axle < 1 or not component:
+            raise ValueError("a position needs an axle, counted from 1 at the front, and a component")
+        with self._writing() as connection:
+            number = _found_or_added(
+                connection,
+                t.position,
+                unit=_unit(connection, unit),
+                axle=axle,
+                side=side,
+                component=component,
+            )
+        return Position(number, unit.strip(), axle, side, component)
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        with self._engine.begin() as connection:
+            yield connection
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        with self._engine.connect() as connection, connection.execution_options(**WRITES).begin():
+            yield connection
+
+
+def _add_screening(connection: Connection, photo: str, screening: Screening) -> None:
+    rows = select(t.candidate.c.id, t.candidate.c.body).where(
+        t.candidate.c.photo == photo, t.candidate.c.source == "engine"
+    )
+    known = [(row.id, queries.candidate_from_json(row.body)) for row in connection.execute(rows)]
+    top = max(screening.candidates, key=lambda c: c.score, default=None)
+    number = _added(
+        connection,
+        t.screening,
+        photo=photo,
+        engine=screening.engine,
+        priority=screening.priority,
+        top_cue=None if top is None else top.cue,
+        usable=screening.quality.usable,
+        record=screening.to_json(),
+        screened_at=_now(),
+    )
+    same = match_candidates([c for _, c in known], screening.candidates)
+    for c in screening.candidates:
+        before = same.get(c.id)
+        row = _add_candidate(connection, photo, c, "engine", None) if before is None else known[before][0]
+        connection.execute(insert(t.flagged).values(screening=number, number=c.id, candidate=row))
+
+
+def _add_candidate(
+    connection: Connection, photo: str, body: Candidate, source: Source, by: str | None
+) -> int:
+    return _added(
+        connection,
+        t.candidate,
+        photo=photo,
+        source=source,
+        cue=body.cue,
+        body=queries.candidate_to_json(body),
+        added_by=by,
+        added_at=_now(),
+    )
+
+
+def _decide(
+    connection: Connection,
+    candidate: int,
+    outcome: Outcome | None,
+    by: str,
+    note: str,
+    undoes: int | None = None,
+) -> Decision:
+    # The lock keeps two people from superseding the same decision; SQLite has one writer anyway.
+    locked = select(t.candidate.c.id).where(t.candidate.c.id == candidate).with_for_update()
+    if connection.scalar(locked) is None:
+        raise KeyError(candidate)
+    values = {
+        "candidate": candidate,
+        "outcome": outcome,
+        "by": by,
+        "note": note,
+        "at": _now(),
+        "supersedes": connection.scalar(
+            select(func.max(t.decision.c.id)).where(t.decision.c.candidate == candidate)
+        ),
+        "undoes": undoes,
+    }
+    return queries.to_decision({"id": _added(connection, t.decision, **values), **values})
+
+
+def _unit(connection: Connection, number: str) -> int:
+    if not number.strip():
+        raise ValueError("a visit or a position needs a unit number")
+    return _found_or_added(connection, t.unit, number=number.strip())
+
+
+def _found_or_added(connection: Connection, table: Table, **values: Any) -> int:  # noqa: ANN401
+    same = select(table.c.id).where(*(table.c[name] == value for name, value in values.items()))
+    found: int | None = connection.scalar(same)
+    return _added(connection, table, **values) if found is None else found
+
+
+def _added(connection: Connection, table: Table, **values: Any) -> int:  # noqa: ANN401
+    number: int = connection.execute(insert(table).values(**values).returning(table.c.id)).scalar_one()
+    return number
+
+
+def _named(by: str) -> str:
+    if not by.strip():
+        raise ValueError("a record needs the name of the person who makes it")
+    return by.strip()
+
+
+def _now() -> dt.datetime:
+    return dt.datetime.now(dt.UTC)
