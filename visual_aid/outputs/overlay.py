@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-import functools
 import io
 import math
 from collections.abc import Iterator, Sequence
-from importlib import resources
 from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
 
 from visual_aid.evidence.frame import plane_to_image
 from visual_aid.files import write_atomically
 from visual_aid.model import Candidate, Fastener, Screening
+from visual_aid.outputs.lettering import lettering, wrap
 from visual_aid.outputs.palette import CUE_STYLE, FASTENER_COLOUR, UNDER_STROKE
 
 SIDE = 1600
@@ -149,7 +148,7 @@ def _label(
     keep_clear: Sequence[Rectangle],
 ) -> None:
     """Write number, cue and score beside each candidate's outline, with a leader to it."""
-    pen, font = ImageDraw.Draw(picture), _font()
+    pen, font = ImageDraw.Draw(picture), lettering(_TEXT)
     outlines = [_bounds(outline) for _, outline in drawn]
     placed: list[Rectangle] = []
     for (candidate, outline), bounds in zip(drawn, outlines, strict=True):
@@ -203,14 +202,13 @@ def _place(
 
 def _reasons(screening: Screening, drawn: Sequence[Candidate], width: int) -> Image.Image:
     """Write the strip under the photo: every drawn candidate's reason by number, and what stayed silent."""
-    font = _font()
+    font = lettering(_TEXT)
     lines: list[tuple[str, str, str]] = []  # a mark's colour or nothing, text, ink
     for candidate in drawn:
         style = CUE_STYLE[candidate.cue]
         text = f"{candidate.id}  {style.label}  {candidate.score:.2f}:  {candidate.reason}"
-        lines += [
-            (style.colour if first else "", line, _INK) for first, line in _wrap(text, font, width - 60)
-        ]
+        first, *rest = wrap(text, font, width - 60)
+        lines += [(style.colour, first, _INK), *(("", line, _INK) for line in rest)]
     if not drawn:
         lines.append(("", "Nothing flagged on this photo.", _INK))
     notes = [problem.say for problem in screening.quality.problems]
@@ -222,7 +220,7 @@ def _reasons(screening: Screening, drawn: Sequence[Candidate], width: int) -> Im
     notes += [f"Not judged: {CUE_STYLE[n.cue].label.lower()} ({n.why})." for n in screening.not_judged]
     notes.append(f"{screening.photo.name}.  {CAUTION}")
     for note in notes:
-        lines += [("", line, _FAINT_INK) for _, line in _wrap(note, font, width - 60)]
+        lines += [("", line, _FAINT_INK) for line in wrap(note, font, width - 60)]
 
     step = 30
     strip = Image.new("RGB", (width, step * len(lines) + 2 * _MARGIN), _PANEL)
@@ -235,18 +233,6 @@ def _reasons(screening: Screening, drawn: Sequence[Candidate], width: int) -> Im
     return strip
 
 
-def _wrap(text: str, font: ImageFont.FreeTypeFont, width: float) -> list[tuple[bool, str]]:
-    """Break a text into lines no wider than ``width`` pixels; each with whether it is the first."""
-    lines = [""]
-    for word in text.split(" "):
-        longer = f"{lines[-1]} {word}" if lines[-1] else word
-        if lines[-1] and font.getlength(longer) > width:
-            lines.append(word)
-        else:
-            lines[-1] = longer
-    return [(i == 0, line) for i, line in enumerate(lines)]
-
-
 def _bounds(outline: NDArray[np.float64]) -> Rectangle:
     (x0, y0), (x1, y1) = outline.min(axis=0), outline.max(axis=0)
     return float(x0), float(y0), float(x1), float(y1)
@@ -255,10 +241,3 @@ def _bounds(outline: NDArray[np.float64]) -> Rectangle:
 def _rgb(colour: str) -> tuple[int, int, int]:
     red, green, blue = bytes.fromhex(colour.removeprefix("#"))
     return red, green, blue
-
-
-@functools.cache
-def _font() -> ImageFont.FreeTypeFont:
-    # The font that comes with reportlab has the degree, multiplication and comparison signs.
-    with resources.as_file(resources.files("reportlab") / "fonts" / "Vera.ttf") as path:
-        return ImageFont.truetype(str(path), _TEXT)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from visual_aid.model import Box, Outline
+from visual_aid.model import CUES, Box, Cue, Outline
 
 LEAST_VISIBLE = 0.5
 """Share of a fastener that must be in view for its label to count."""
@@ -26,8 +26,6 @@ class TruthCue:
 
     Attributes
     ----------
-    cue : str
-        One of ``visual_aid.model.CUES``.
     visible : bool
         False where the evidence is hidden, off the frame or too weak to be seen: it counts neither way.
     grade : str or None
@@ -36,7 +34,7 @@ class TruthCue:
         Every other figure of the label, by its name there: ``offset_deg``, ``gap_mm``, ...
     """
 
-    cue: str
+    cue: Cue
     box: Box
     outline: Outline = ()
     visible: bool = True
@@ -169,6 +167,8 @@ def _fastener(data: Mapping[str, Any]) -> TruthFastener:
 
 
 def _cue(data: Mapping[str, Any]) -> TruthCue:
+    if data["type"] not in CUES:
+        raise ValueError(f"no cue is called {data['type']!r}")
     named = {"type", "bbox", "outline", "visible", "grade"}
     return TruthCue(
         cue=data["type"],

@@ -1,0 +1,162 @@
+"""The command line: what can be asked. Each command's work is in a module that is imported when it runs.
+
+Nothing heavy is imported here, so that ``--help`` and mistakes are answered at once.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+import visual_aid
+
+EXIT_CODES = """\b
+Exit codes:
+  0    everything was done
+  1    some files could not be screened or written; the rest was done
+  2    the command was given wrongly; nothing was done
+  130  stopped by Ctrl-C"""
+
+FILE = click.Path(dir_okay=False, path_type=Path)
+FOLDER = click.Path(file_okay=False, path_type=Path)
+THAT_FOLDER = click.Path(exists=True, file_okay=False, path_type=Path)
+
+JOBS = click.option(
+    "--jobs",
+    type=click.IntRange(1),
+    metavar="N",
+    help="Processes to screen with. Default: one a processor, fewer for few photos.",
+)
+PORT = click.option(
+    "--port", type=click.IntRange(1, 65535), default=8501, show_default=True, help="Port of the page."
+)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]}, epilog=EXIT_CODES)
+@click.version_option(visual_aid.__version__)
+def main() -> None:
+    """Find and measure photo evidence of loosening joints, for a person to decide on.
+
+    A photo never proves a joint tight: everything shown is evidence to check by hand.
+    """
+
+
+@main.command(epilog=EXIT_CODES)
+@click.argument("paths", nargs=-1, required=True, metavar="PATH...", type=click.Path(path_type=Path))
+@click.option(
+    "--json",
+    "records",
+    type=click.Path(dir_okay=False, allow_dash=True, path_type=Path),
+    metavar="FILE",
+    help="Write one screening record a line, in the order of the photos; - is standard output.",
+)
+@click.option(
+    "--csv", "table", type=FILE, metavar="FILE", help="Write one row a candidate for a spreadsheet."
+)
+@click.option(
+    "--overlay", type=FOLDER, metavar="DIR", help="Write every photo with what was flagged drawn on it."
+)
+@click.option("--store", metavar="STORE", help="Add the photos to the records that the page works on.")
+@JOBS
+def screen(
+    paths: tuple[Path, ...],
+    records: Path | None,
+    table: Path | None,
+    overlay: Path | None,
+    store: str | None,
+    jobs: int | None,
+) -> None:
+    """Screen photos and list them by priority.
+
+    PATH is a photo or a folder, searched with all its subfolders. A file that cannot be screened is
+    reported in one line and passed over; its record with the error is still written.
+    """
+    from visual_aid.cli.screen import Outputs, screen_photos
+
+    raise SystemExit(screen_photos(paths, Outputs(records, table, overlay, store), jobs))
+
+
+@main.command(epilog=EXIT_CODES)
+@click.option(
+    "--store",
+    default="visual-aid.sqlite",
+    show_default=True,
+    metavar="STORE",
+    help="Records to work on: an SQLite file, made if there is none, or a database URL.",
+)
+@PORT
+def app(store: str, port: int) -> None:
+    """Serve the page on which a person looks at photos and decides, until Ctrl-C.
+
+    It is reached from this machine only.
+    """
+    from visual_aid.pages.server import serve
+
+    serve(store, port)
+
+
+@main.command(epilog=EXIT_CODES)
+@click.option(
+    "--samples",
+    type=THAT_FOLDER,
+    default=Path("sample_images"),
+    show_default=True,
+    metavar="DIR",
+    help="Photos to show.",
+)
+@click.option(
+    "--store",
+    type=FILE,
+    default=Path("visual-aid-demo/demo.sqlite"),
+    show_default=True,
+    metavar="FILE",
+    help="Records of its own; the drawn photos go into the folder overlays beside it.",
+)
+@PORT
+@click.option(
+    "--page/--no-page", default=True, help="Whether to serve the page afterwards.", show_default=True
+)
+@JOBS
+def demo(samples: Path, store: Path, port: int, page: bool, jobs: int | None) -> None:
+    """Screen the sample photos, list them with reasons, and serve the page on them until Ctrl-C."""
+    from visual_aid.cli.screen import Outputs, screen_photos
+
+    outputs = Outputs(overlays=store.with_name("overlays"), store=str(store))
+    code = screen_photos((samples,), outputs, jobs)
+    if page and code <= 1:
+        from visual_aid.pages.server import serve
+
+        serve(str(store), port)
+    raise SystemExit(code)
+
+
+@main.command(epilog=EXIT_CODES)
+@click.argument("truth", type=THAT_FOLDER, metavar="TRUTH_DIR")
+@click.option(
+    "--records",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Judge these records, written by screen --json, instead of screening the photos.",
+)
+@click.option("--json", "figures", type=FILE, metavar="FILE", help="Write all figures.")
+@click.option("--curve", type=FILE, metavar="FILE", help="Write a PNG picture of precision against recall.")
+@click.option(
+    "--sheet", type=FILE, metavar="FILE", help="Write a JPEG contact sheet of misses and false alarms."
+)
+@JOBS
+def evaluate(
+    truth: Path,
+    records: Path | None,
+    figures: Path | None,
+    curve: Path | None,
+    sheet: Path | None,
+    jobs: int | None,
+) -> None:
+    """Compare the engine with labelled photos and print how well it did.
+
+    TRUTH_DIR holds photos, each with a JSON file of the same name beside it that says what is to be seen.
+    """
+    from visual_aid.cli.evaluate import evaluate_folder
+
+    raise SystemExit(evaluate_folder(truth, records, figures, curve, sheet, jobs))

@@ -1,0 +1,252 @@
+"""The work of the ``screen`` command, and of others that screen photos."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from contextlib import ExitStack, closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.table import Table
+from rich.text import Text
+
+from visual_aid import __version__
+from visual_aid.backlog import in_order, photo_files
+from visual_aid.files import write_atomically
+from visual_aid.model import PhotoInfo, Quality, Screening, Trouble
+from visual_aid.outputs.overlay import CAUTION, write_overlay
+from visual_aid.outputs.tables import candidates_csv, worklist
+from visual_aid.photo import PhotoError, read_photo
+from visual_aid.screening import screen_file
+
+if TYPE_CHECKING:
+    from visual_aid.records.store import Store
+
+PHOTOS_A_JOB = 4
+"""With fewer photos a process, starting the process costs more than it brings."""
+ROWS_SHOWN = 25
+DASH = Path("-")
+STOPPED = 130
+"""Exit code of a program that Ctrl-C ended: 128 and the signal's number, as shells have it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Outputs:
+    """What is made of the records: files, folder and store, each where it is asked for.
+
+    ``records`` may be ``DASH``, standard output.
+    """
+
+    records: Path | None = None
+    table: Path | None = None
+    overlays: Path | None = None
+    store: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One photo to screen and, where a place for it is given, to draw."""
+
+    photo: Path
+    overlay: Path | None
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """The record of one photo, and what went wrong in words."""
+
+    screening: Screening
+    complaint: str = ""
+
+
+def screen_photos(paths: Sequence[Path], outputs: Outputs, jobs: int | None) -> int:
+    """Screen photos, write what is asked for and print the worklist.
+
+    Returns
+    -------
+    int
+        Exit code of the command.
+
+    Raises
+    ------
+    click.UsageError
+        There is no photo, or no result could be written where it is asked for.
+    """
+    photos = photo_files(paths, without=outputs.overlays)
+    if not photos:
+        raise click.UsageError(f"no photos in {', '.join(map(str, paths))}: name photos or their folder")
+    for folder in _folders(outputs):
+        _make_writable(folder)
+    tasks = [Task(p, o) for p, o in zip(photos, overlay_paths(photos, outputs.overlays), strict=True)]
+    done = work_through(tasks, jobs, outputs.store)
+    stopped = len(done) < len(tasks)
+
+    screenings = [d.screening for d in done]
+    if outputs.records == DASH:
+        click.echo(_lines(screenings), nl=False)
+    elif outputs.records is not None:
+        write_atomically(_named(outputs.records, stopped), _lines(screenings).encode())
+    if outputs.table is not None:
+        # The mark at the start tells spreadsheets that the text is UTF-8.
+        write_atomically(_named(outputs.table, stopped), candidates_csv(screenings).encode("utf-8-sig"))
+    # Standard output carries either records or words.
+    console = Console(stderr=outputs.records == DASH)
+    _print_worklist(console, screenings)
+    if outputs.overlays is not None:
+        console.print(Text(f"Drawn photos are in {outputs.overlays}"), soft_wrap=True)
+    if stopped:
+        complain(f"stopped: {len(done)} of {len(tasks)} photos are done; files written are named .part")
+        return STOPPED
+    return int(any(d.complaint for d in done))
+
+
+def work_through(tasks: Sequence[Task], jobs: int | None, store: str | None = None) -> list[Done]:
+    """Screen photos behind a progress bar, complaining of each that fails in one line.
+
+    Parameters
+    ----------
+    jobs : int or None
+        Processes; None for one a processor, fewer for few photos.
+    store : str or None
+        Where to add each record as it comes.
+
+    Returns
+    -------
+    list of Done
+        In the order of the tasks; Ctrl-C ends it early.
+
+    Raises
+    ------
+    click.UsageError
+        The store cannot be opened.
+    """
+    processes = jobs or max(1, min(os.cpu_count() or 1, len(tasks) // PHOTOS_A_JOB))
+    bar = Progress(
+        TextColumn("Screening"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+        console=Console(stderr=True),
+        transient=True,
+    )
+    done: list[Done] = []
+    with ExitStack() as stack:
+        records = stack.enter_context(closing(_open_store(store))) if store else None
+        stack.enter_context(bar)
+        try:
+            for one in bar.track(in_order(_screen, tasks, processes, _lost), total=len(tasks)):
+                if one.complaint:
+                    bar.console.print(Text(one.complaint), soft_wrap=True)
+                if records is not None and one.screening.error is None:
+                    records.add_photo(one.screening)
+                done.append(one)
+        except KeyboardInterrupt:
+            pass  # what is done is kept
+    return done
+
+
+def complain(line: str) -> None:
+    """Say in one line on standard error what went wrong."""
+    Console(stderr=True).print(Text(line), soft_wrap=True)
+
+
+def overlay_paths(photos: Sequence[Path], folder: Path | None) -> list[Path | None]:
+    """Name the drawn photo of every photo, all different."""
+    if folder is None:
+        return [None] * len(photos)
+    taken: set[str] = set()
+    paths: list[Path | None] = []
+    for photo in photos:
+        name, count = f"{photo.stem}_drawn.jpg", 2
+        # Some file systems take small and capital letters for the same.
+        while name.lower() in taken:
+            name, count = f"{photo.stem}_drawn_{count}.jpg", count + 1
+        taken.add(name.lower())
+        paths.append(folder / name)
+    return paths
+
+
+def _screen(task: Task) -> Done:
+    screening = screen_file(task.photo)
+    if screening.error:
+        return Done(screening, f"{task.photo}: {screening.error.say}")
+    if task.overlay is not None:
+        try:
+            write_overlay(task.overlay, read_photo(task.photo).working, screening)
+        except (OSError, PhotoError) as error:
+            return Done(screening, f"{task.photo}: was screened, but not drawn ({error})")
+    return Done(screening)
+
+
+def _lost(task: Task) -> Done:
+    name = task.photo.name
+    say = f"{name} ended the process that screened it: save it as a smaller JPEG and screen it again."
+    screening = Screening(
+        engine=__version__,
+        photo=PhotoInfo(name, str(task.photo), "", 0, 0),
+        quality=Quality(usable=False),
+        error=Trouble("process_died", say),
+    )
+    return Done(screening, f"{task.photo}: {say}")
+
+
+def _open_store(target: str) -> Store:
+    # Imported here: the database takes longer to import than a photo to screen.
+    from visual_aid.records.store import Store
+
+    try:
+        return Store.open(target)
+    except (OSError, ValueError) as error:
+        raise click.UsageError(f"{target}: {error}") from error
+
+
+def _folders(outputs: Outputs) -> list[Path]:
+    files = [file.parent for file in (outputs.records, outputs.table) if file not in (None, DASH)]
+    return files if outputs.overlays is None else [*files, outputs.overlays]
+
+
+def _make_writable(folder: Path) -> None:
+    """Make a folder before the work starts, so that the work is not done for nothing."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise click.UsageError(f"{folder} cannot be made ({error.strerror}): name another folder") from error
+    if not os.access(folder, os.W_OK):
+        raise click.UsageError(f"{folder} cannot be written: name another folder, or change its permissions")
+
+
+def _lines(screenings: Sequence[Screening]) -> str:
+    return "".join(f"{screening.to_json()}\n" for screening in screenings)
+
+
+def _named(file: Path, stopped: bool) -> Path:
+    """Keep what a stopped run has done from taking the place of a whole one."""
+    return file.with_name(f"{file.name}.part") if stopped else file
+
+
+def _print_worklist(console: Console, screenings: Sequence[Screening]) -> None:
+    rows = worklist(screenings)
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    table.add_column("Priority", justify="right")
+    table.add_column("Photo", overflow="fold")
+    table.add_column("Nuts", justify="right")
+    table.add_column("Marks", justify="right")
+    table.add_column("Strongest evidence", ratio=1, overflow="fold")
+    for row in rows[:ROWS_SHOWN]:
+        best = f"{row.cue} {row.score:.2f}: " if row.cue else ""
+        table.add_row(
+            f"{row.priority:.2f}",
+            Text(row.photo),
+            str(row.fasteners),
+            str(row.marks),
+            Text(best + row.reason),
+        )
+    console.print(table)
+    if len(rows) > ROWS_SHOWN:
+        console.print(f"and {len(rows) - ROWS_SHOWN} more photos of lower priority")
+    console.print(CAUTION)

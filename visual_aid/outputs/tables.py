@@ -1,0 +1,100 @@
+"""Records as rows: the worklist, and one row a candidate for a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from visual_aid.model import Screening
+from visual_aid.outputs.palette import CUE_STYLE
+
+
+@dataclass(frozen=True, slots=True)
+class WorklistRow:
+    """One photo of the worklist.
+
+    Attributes
+    ----------
+    marks : int
+        Number of candidates.
+    cue, score : str, float or None
+        The best-scored candidate's cue in words and its score; None where nothing was flagged.
+    reason : str
+        Why that candidate was flagged; or why the photo could not be screened or judged.
+    """
+
+    photo: str
+    priority: float
+    fasteners: int
+    marks: int
+    cue: str | None
+    score: float | None
+    reason: str
+
+
+CANDIDATE_COLUMNS = (
+    "photo",
+    "sha256",
+    "taken",
+    "priority",
+    "candidate",
+    "cue",
+    "score",
+    "fastener",
+    "x",
+    "y",
+    "width",
+    "height",
+    "reason",
+)
+
+
+def worklist(screenings: Iterable[Screening]) -> list[WorklistRow]:
+    """Give photos in the order in which a person should look at them: highest priority first."""
+    ordered = sorted(screenings, key=lambda s: (s.error is not None, -s.priority))
+    return [_worklist_row(screening) for screening in ordered]
+
+
+def candidates_csv(screenings: Iterable[Screening]) -> str:
+    """Give one CSV row (RFC 4180) a candidate, in the order of the records, best score first.
+
+    Pixels are of the full upright photo. A text that a spreadsheet would take for a formula is kept
+    from it by a leading apostrophe.
+    """
+    text = io.StringIO()
+    writer = csv.writer(text)
+    writer.writerow(CANDIDATE_COLUMNS)
+    for screening in screenings:
+        photo = screening.photo
+        for c in sorted(screening.candidates, key=lambda c: -c.score):
+            row = [photo.path or photo.name, photo.sha256, photo.taken, round(screening.priority, 4)]
+            row += [c.id, CUE_STYLE[c.cue].label, round(c.score, 4), c.fastener]
+            row += [round(v, 1) for v in c.box]
+            writer.writerow(_harmless([*row, c.reason]))
+    return text.getvalue()
+
+
+def _worklist_row(screening: Screening) -> WorklistRow:
+    best = max(screening.candidates, key=lambda c: c.score, default=None)
+    if screening.error:
+        reason = screening.error.say
+    elif best:
+        reason = best.reason
+    else:
+        reason = " ".join(problem.say for problem in screening.quality.problems)
+    return WorklistRow(
+        photo=screening.photo.path or screening.photo.name,
+        priority=screening.priority,
+        fasteners=len(screening.fasteners),
+        marks=len(screening.candidates),
+        cue=CUE_STYLE[best.cue].label if best else None,
+        score=best.score if best else None,
+        reason=reason,
+    )
+
+
+def _harmless(row: Sequence[object]) -> list[object]:
+    """Keep a spreadsheet from running a text: a leading = + - @, tab or return starts a formula there."""
+    return [f"'{cell}" if isinstance(cell, str) and cell[:1] in tuple("=+-@\t\r") else cell for cell in row]
