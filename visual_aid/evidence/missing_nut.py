@@ -1,0 +1,182 @@
+"""An empty hole or a bare stud where a pattern of fasteners expects a nut.
+
+Every fastener found is asked whether it is a nut at all, beside its neighbours, because a finder takes a
+bore with its washer's mark for a nut easily; places that a row or ring expects and where nothing was found
+are asked the same. A nut shows a hexagon with its own colour and edges near one radius; a bore is dark
+inside and shows the plate outside; a bare stud is a round end with the plate or a washer's mark around it.
+"""
+
+from __future__ import annotations
+
+import math
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from visual_aid.evidence.frame import (
+    BEARING,
+    LEFT,
+    PIXELS_PER_RADIUS,
+    RADIUS,
+    TOP,
+    Frame,
+)
+from visual_aid.evidence.scene import Measured, Measurement, Scene
+from visual_aid.model import NotJudged
+
+REACH = 2.4
+RINGS = 16
+LEAST_IN_VIEW = 0.75
+"""Share of the disc of 1.2 nut radii that must lie inside the photo."""
+LEAST_NEIGHBOURS = 2
+
+_SPAN = slice(round((-REACH - TOP) * PIXELS_PER_RADIUS), round((REACH - TOP) * PIXELS_PER_RADIUS))
+_WIDE = slice(round((-REACH - LEFT) * PIXELS_PER_RADIUS), round((REACH - LEFT) * PIXELS_PER_RADIUS))
+_R = RADIUS[_SPAN, _WIDE]
+_B = np.radians(BEARING[_SPAN, _WIDE])
+_RING = np.minimum((_R / REACH * RINGS).astype(np.int64), RINGS)
+_OUT_U, _OUT_V = np.cos(_B), np.sin(_B)
+
+_BORE = _R < 0.5
+_FACE = (_R > 0.8) & (_R < 1.1)
+_PLATE = (_R > 1.65) & (_R < REACH)
+_NEAR = _R < 1.2
+_INNER_EDGE = (_R > 0.45) & (_R < 0.85)
+_HEX_EDGE = (_R > 0.85) & (_R < 1.3)
+
+
+def measure(scene: Scene) -> Measured:
+    """Measure at every fastener how far it looks like a hole or a bare stud.
+
+    Returns
+    -------
+    Measured
+        One measurement per fastener in view. ``dark_de`` (CIELAB lightness of the plate above that of the
+        middle), ``rim_de`` (colour difference of the nut's rim to the plate) and ``hexagon_share`` (how far
+        the edges around the rim follow a hexagon, 0 to 1) are shown to people.
+    """
+    frames = [f for f in scene.frames if _in_view(f)]
+    if len(frames) <= LEAST_NEIGHBOURS:
+        return Measured((), (NotJudged("missing_nut", "fewer than three like fasteners in view"),))
+    looks = [_look(frame) for frame in frames]
+    profiles = np.array([profile for _, profile in looks])
+    measurements = []
+    for i, (frame, (features, profile)) in enumerate(zip(frames, looks, strict=True)):
+        others = np.delete(profiles, i, axis=0)
+        unlike = np.nanmedian(np.abs(others - np.nanmedian(others, axis=0)), axis=0)
+        away = np.abs(profile - np.nanmedian(others, axis=0))
+        features |= {
+            "unlike_lightness": float(np.nanmean(away[:RINGS])),
+            "unlike_edges": float(np.nanmean(away[RINGS:])),
+            "unlike_in_spreads": float(np.nanmean(away / (unlike + np.nanmedian(unlike) + 0.02))),
+            "size_to_others": math.log(
+                frame.fastener.radius
+                / float(np.median([f.fastener.radius for j, f in enumerate(frames) if j != i]))
+            ),
+        }
+        measurements.append(_measurement(frame, features))
+    return Measured(tuple(measurements))
+
+
+def _in_view(frame: Frame) -> bool:
+    return bool(frame.valid[_SPAN, _WIDE][_NEAR].mean() >= LEAST_IN_VIEW)
+
+
+def _ring_means(values: NDArray[np.floating], weights: NDArray[np.floating]) -> NDArray[np.float64]:
+    total = np.bincount(_RING.ravel(), (values * weights).ravel(), RINGS + 1)[:RINGS]
+    count = np.bincount(_RING.ravel(), weights.ravel(), RINGS + 1)[:RINGS]
+    return np.where(count > 4, total / np.maximum(count, 1e-6), np.nan)
+
+
+def _look(frame: Frame) -> tuple[dict[str, float], NDArray[np.float64]]:
+    """Give features of one place, and its rings of lightness and edge strength for the comparison."""
+    lab = frame.lab[_SPAN, _WIDE]
+    valid = frame.valid[_SPAN, _WIDE]
+    lightness = cv2.GaussianBlur(lab[..., 0], (0, 0), 1.2)
+    gu = cv2.Sobel(lightness, cv2.CV_32F, 1, 0, scale=0.125)
+    gv = cv2.Sobel(lightness, cv2.CV_32F, 0, 1, scale=0.125)
+    strength = np.hypot(gu, gv)
+    outwards = gu * _OUT_U + gv * _OUT_V
+    weights = valid.astype(np.float32)
+
+    plate = lab[_PLATE & valid]
+    if len(plate) < 50:
+        plate = lab[_PLATE]
+    ground = np.median(plate, axis=0)
+    ground_edges = float(np.median(strength[_PLATE])) + 0.3
+    bore, face = lab[_BORE], lab[_FACE]
+    to_ground = np.sqrt(((face - ground) ** 2).sum(axis=1))
+    rim_de = float(np.sqrt(((np.median(face, axis=0) - ground) ** 2).sum()))
+    light = _ring_means(lightness, weights)
+    edges = _ring_means(strength, weights)
+    steps = _ring_means(outwards, weights)
+    inner_hex, inner_pull = _hexagon(gu, gv, strength, _INNER_EDGE)
+    rim_hex, rim_pull = _hexagon(gu, gv, strength, _HEX_EDGE)
+    inner, rim, skirt = (float(np.nanmean(edges[a:b])) for a, b in ((3, 6), (6, 9), (9, 11)))
+    step_in, step_rim = int(np.nanargmax(np.abs(steps[2:7]))) + 2, int(np.nanargmax(np.abs(steps[6:10]))) + 6
+    features = {
+        "dark_de": float(ground[0] - np.median(bore[:, 0])),
+        "darkest_de": float(ground[0] - np.percentile(bore[:, 0], 90)),
+        "bore_lightness": float(np.median(bore[:, 0])),
+        "bore_chroma": float(np.median(np.hypot(bore[:, 1], bore[:, 2]))),
+        "bore_unevenness": float(bore[:, 0].std()),
+        "bore_to_face": float(np.median(bore[:, 0]) - np.median(face[:, 0])),
+        "rim_de": rim_de,
+        "rim_like_plate_share": float((to_ground < 12.0).mean()),
+        "rim_unevenness": float(face[:, 0].std()),
+        "plate_unevenness": float(plate[:, 0].std()),
+        "hexagon_share": rim_hex,
+        "rim_edges_point_in": rim_pull,
+        "inner_hexagon_share": inner_hex,
+        "inner_edges_point_in": inner_pull,
+        "inner_edges": math.log(inner / ground_edges),
+        "rim_edges": math.log(rim / ground_edges),
+        "skirt_edges": math.log(skirt / ground_edges),
+        "inner_to_rim_edges": math.log((inner + 0.3) / (rim + 0.3)),
+        "inner_step": float(steps[step_in]),
+        "inner_step_at_r": (step_in + 0.5) * REACH / RINGS,
+        "rim_step": float(steps[step_rim]),
+        "rim_step_at_r": (step_rim + 0.5) * REACH / RINGS,
+        "tilt_deg": frame.fastener.tilt if frame.fastener.tilt is not None else math.nan,
+        "sharpness": frame.sharpness,
+    }
+    return features, np.concatenate([(light - ground[0]) / 25.0, np.log((edges + 0.3) / ground_edges)])
+
+
+def _hexagon(
+    gu: NDArray[np.float32],
+    gv: NDArray[np.float32],
+    strength: NDArray[np.float32],
+    where: NDArray[np.bool_],
+) -> tuple[float, float]:
+    """Sixth circular harmonic of the gradients that point along the radius, and the share that does.
+
+    1 for the edges of a hexagon, about 0 for a circle's (orientation consistency of a regular polygon as in
+    Barnes, Loy and Shaw, "The regular polygon detector").
+    """
+    u, v, g = gu[where], gv[where], strength[where]
+    along = (u * _OUT_U[where] + v * _OUT_V[where]) / np.maximum(g, 1e-6)
+    weight = g * np.clip((np.abs(along) - 0.7) / 0.2, 0.0, 1.0)
+    turn = 6.0 * np.arctan2(v, u)
+    total = float(weight.sum()) + 1e-6
+    sixth = math.hypot(float((weight * np.cos(turn)).sum()), float((weight * np.sin(turn)).sum()))
+    return sixth / total, total / (float(g.sum()) + 1e-6)
+
+
+def _measurement(frame: Frame, features: dict[str, float]) -> Measurement:
+    circle = np.radians(np.arange(0, 360, 15))
+    edge = np.column_stack([np.cos(circle), np.sin(circle)])
+    dark, rim, hexagon = features["dark_de"], features["rim_de"], features["hexagon_share"]
+    middle = f"middle {dark:.0f} darker than the plate" if dark > 0 else "middle not darker than the plate"
+    reason = (
+        f"{middle} (CIELAB lightness), rim {rim:.0f} off the plate's colour, "
+        f"edges follow a hexagon to {100 * hexagon:.0f} %"
+    )
+    return Measurement(
+        frame.fastener,
+        features,
+        {"dark_de": dark, "rim_de": rim, "hexagon_share": hexagon},
+        frame.outline(edge),
+        reason,
+    )
