@@ -87,9 +87,9 @@ def screen(
 )
 @PORT
 def app(store: str, port: int) -> None:
-    """Serve the page on which a person looks at photos and decides, until Ctrl-C.
+    """Serve the page for looking and deciding.
 
-    It is reached from this machine only.
+    It runs until Ctrl-C and is reached from this machine only.
     """
     from visual_aid.pages.server import serve
 
@@ -119,7 +119,10 @@ def app(store: str, port: int) -> None:
 )
 @JOBS
 def demo(samples: Path, store: Path, port: int, page: bool, jobs: int | None) -> None:
-    """Screen the sample photos, list them with reasons, and serve the page on them until Ctrl-C."""
+    """Show the tool on sample photos.
+
+    Screens them, lists them with reasons, and serves the page on them until Ctrl-C.
+    """
     from visual_aid.cli.screen import Outputs, screen_photos
 
     outputs = Outputs(overlays=store.with_name("overlays"), store=str(store))
@@ -153,9 +156,10 @@ def evaluate(
     sheet: Path | None,
     jobs: int | None,
 ) -> None:
-    """Compare the engine with labelled photos and print how well it did.
+    """Compare the engine with labelled photos.
 
-    TRUTH_DIR holds photos, each with a JSON file of the same name beside it that says what is to be seen.
+    Prints what was found, missed and false, cue by cue. TRUTH_DIR holds photos, each with a JSON file of
+    the same name beside it that says what is to be seen.
     """
     from visual_aid.cli.evaluate import evaluate_folder
 

@@ -126,13 +126,15 @@ def work_through(tasks: Sequence[Task], jobs: int | None, store: str | None = No
         The store cannot be opened.
     """
     processes = jobs or max(1, min(os.cpu_count() or 1, len(tasks) // PHOTOS_A_JOB))
+    log = Console(stderr=True)
     bar = Progress(
         TextColumn("Screening"),
         BarColumn(),
         MofNCompleteColumn(),
         TimeRemainingColumn(),
-        console=Console(stderr=True),
+        console=log,
         transient=True,
+        disable=not log.is_terminal,
     )
     done: list[Done] = []
     with ExitStack() as stack:
@@ -141,7 +143,7 @@ def work_through(tasks: Sequence[Task], jobs: int | None, store: str | None = No
         try:
             for one in bar.track(in_order(_screen, tasks, processes, _lost), total=len(tasks)):
                 if one.complaint:
-                    bar.console.print(Text(one.complaint), soft_wrap=True)
+                    log.print(Text(one.complaint), soft_wrap=True)
                 if records is not None and one.screening.error is None:
                     records.add_photo(one.screening)
                 done.append(one)
@@ -174,7 +176,7 @@ def overlay_paths(photos: Sequence[Path], folder: Path | None) -> list[Path | No
 def _screen(task: Task) -> Done:
     screening = screen_file(task.photo)
     if screening.error:
-        return Done(screening, f"{task.photo}: {screening.error.say}")
+        return _failed(task, screening, screening.error)
     if task.overlay is not None:
         try:
             write_overlay(task.overlay, read_photo(task.photo).working, screening)
@@ -186,13 +188,16 @@ def _screen(task: Task) -> Done:
 def _lost(task: Task) -> Done:
     name = task.photo.name
     say = f"{name} ended the process that screened it: save it as a smaller JPEG and screen it again."
-    screening = Screening(
-        engine=__version__,
-        photo=PhotoInfo(name, str(task.photo), "", 0, 0),
-        quality=Quality(usable=False),
-        error=Trouble("process_died", say),
-    )
-    return Done(screening, f"{task.photo}: {say}")
+    trouble = Trouble("process_died", say)
+    photo = PhotoInfo(name, str(task.photo), "", 0, 0)
+    return _failed(task, Screening(__version__, photo, Quality(usable=False), error=trouble), trouble)
+
+
+def _failed(task: Task, screening: Screening, trouble: Trouble) -> Done:
+    # What people are told starts with the file's name; where many folders meet, its path is needed.
+    say, name = trouble.say, task.photo.name
+    line = f"{task.photo}{say.removeprefix(name)}" if say.startswith(name) else f"{task.photo}: {say}"
+    return Done(screening, line)
 
 
 def _open_store(target: str) -> Store:
@@ -234,18 +239,13 @@ def _print_worklist(console: Console, screenings: Sequence[Screening]) -> None:
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("Priority", justify="right")
     table.add_column("Photo", overflow="fold")
-    table.add_column("Nuts", justify="right")
+    table.add_column("Fasteners", justify="right")
     table.add_column("Marks", justify="right")
     table.add_column("Strongest evidence", ratio=1, overflow="fold")
     for row in rows[:ROWS_SHOWN]:
-        best = f"{row.cue} {row.score:.2f}: " if row.cue else ""
-        table.add_row(
-            f"{row.priority:.2f}",
-            Text(row.photo),
-            str(row.fasteners),
-            str(row.marks),
-            Text(best + row.reason),
-        )
+        reason = f"{row.cue} {row.score:.2f}: {row.reason}" if row.cue else row.reason
+        priority = "-" if row.priority is None else f"{row.priority:.2f}"
+        table.add_row(priority, Text(row.photo), str(row.fasteners), str(row.marks), Text(reason))
     console.print(table)
     if len(rows) > ROWS_SHOWN:
         console.print(f"and {len(rows) - ROWS_SHOWN} more photos of lower priority")

@@ -17,16 +17,19 @@ class WorklistRow:
 
     Attributes
     ----------
+    priority : float or None
+        None where the photo could not be screened.
     marks : int
         Number of candidates.
     cue, score : str, float or None
         The best-scored candidate's cue in words and its score; None where nothing was flagged.
     reason : str
-        Why that candidate was flagged; or why the photo could not be screened or judged.
+        Why that candidate was flagged; why the photo could not be screened or is hard to judge; else
+        that nothing was flagged.
     """
 
     photo: str
-    priority: float
+    priority: float | None
     fasteners: int
     marks: int
     cue: str | None
@@ -52,7 +55,10 @@ CANDIDATE_COLUMNS = (
 
 
 def worklist(screenings: Iterable[Screening]) -> list[WorklistRow]:
-    """Give photos in the order in which a person should look at them: highest priority first."""
+    """Give photos in the order in which a person should look at them: highest priority first.
+
+    Photos that could not be screened come last.
+    """
     ordered = sorted(screenings, key=lambda s: (s.error is not None, -s.priority))
     return [_worklist_row(screening) for screening in ordered]
 
@@ -83,10 +89,10 @@ def _worklist_row(screening: Screening) -> WorklistRow:
     elif best:
         reason = best.reason
     else:
-        reason = " ".join(problem.say for problem in screening.quality.problems)
+        reason = " ".join(["Nothing flagged.", *(problem.say for problem in screening.quality.problems)])
     return WorklistRow(
         photo=screening.photo.path or screening.photo.name,
-        priority=screening.priority,
+        priority=None if screening.error else screening.priority,
         fasteners=len(screening.fasteners),
         marks=len(screening.candidates),
         cue=CUE_STYLE[best.cue].label if best else None,
