@@ -118,7 +118,7 @@ def _print(console: Console, e: Evaluation) -> None:
     _print_table(
         console,
         ("Evidence found", "Labels", *rates),
-        [("by its own cue", *_cells(e.evidence)), ("fasteners, by any cue", *_cells(e.places))],
+        [("by its own cue", *_cells(e.evidence)), ("by any cue", *_cells(e.places))],
     )
     _print_table(
         console,

@@ -55,7 +55,7 @@ def draw_chart(title: str, x_label: str, y_label: str, lines: Sequence[Line]) ->
     pen = ImageDraw.Draw(picture)
     small, large = lettering(16), lettering(22)
     middle = (_LEFT + WIDTH - _RIGHT) / 2
-    pen.text((_LEFT, 18), title, _INK, large)
+    pen.text((_LEFT, 8), title, _INK, large)
     pen.text((middle, HEIGHT - 18), x_label, _INK, small, anchor="mb")
     pen.text((_LEFT, _TOP - 8), y_label, _INK, small, anchor="lb")
     for tick in np.linspace(0, 1, 6):

@@ -80,8 +80,9 @@ def _cut_out(tile: Tile) -> Image.Image:
         Image.Resampling.BICUBIC,
     )
     corner = ((x - left) * grow, (y - top) * grow)
-    frame = (*corner, corner[0] + w * grow, corner[1] + h * grow)
     pen = ImageDraw.Draw(cut)
-    pen.rectangle(frame, outline=UNDER_STROKE, width=6)
-    pen.rectangle(frame, outline=tile.colour, width=2)
+    for margin, colour, line in ((2, UNDER_STROKE, 6), (0, tile.colour, 2)):
+        left_top = (corner[0] - margin, corner[1] - margin)
+        right_bottom = (corner[0] + w * grow + margin, corner[1] + h * grow + margin)
+        pen.rectangle((left_top, right_bottom), outline=colour, width=line)
     return cut
