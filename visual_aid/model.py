@@ -80,6 +80,9 @@ class Fastener:
         rectifies with it; it is no part of the JSON record.
     group : int or None
         Number of the row or ring of like fasteners that this one belongs to.
+    seat : (float, float) or None
+        Where the fastener's axis meets the surface it sits on. A nut stands well above its surface, so
+        at a tilt its seat lies beside the centre of its top. Like ``tilt_axis`` it is for the engine only.
     """
 
     id: int
@@ -92,6 +95,7 @@ class Fastener:
     score: float = 1.0
     group: int | None = None
     tilt_axis: float | None = None
+    seat: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)

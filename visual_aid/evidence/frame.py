@@ -1,7 +1,8 @@
 """The nut's own frame: a rectified patch around a fastener, gravity down, one nut radius long units.
 
-Frame coordinates are (u, v): u to the right, v along gravity, the origin at the fastener's centre, one
-unit half the width across flats in the plane of the part. The tilt of the view is undone with the
+Frame coordinates are (u, v): u to the right, v along gravity, one unit half the width across flats in the
+plane of the part. The origin is the centre of the fastener's top in a face frame, and the point where its
+axis meets the surface in a seat frame: cues on the nut look at the former, cues on the surface at the latter. The tilt of the view is undone with the
 fastener's tilt ellipse (orthographic within the patch), so a circle around the nut is a circle here.
 """
 
@@ -28,6 +29,8 @@ HEIGHT = round((BOTTOM - TOP) * PIXELS_PER_RADIUS)
 MOST_TILT = 60.0
 # A nut's flange or washer reaches this far; other fasteners are masked out to here.
 SKIRT = 1.5
+# A hexagon's corners reach 1.155; with a little blur.
+BODY = 1.2
 
 _U, _V = np.meshgrid(
     LEFT + (np.arange(WIDTH, dtype=np.float32) + 0.5) / PIXELS_PER_RADIUS,
@@ -65,6 +68,8 @@ class Frame:
         Inside the photo and not on another fastener.
     matrix : ndarray of shape (2, 2)
         From frame coordinates to full-photo pixels, about the fastener's centre.
+    origin : (float, float)
+        Where (0, 0) lies in the full photo.
     sharpness : float
         Working-scale pixels per nut radius: how much detail the patch can hold.
     """
@@ -73,6 +78,7 @@ class Frame:
     rgb: NDArray[np.uint8]
     valid: NDArray[np.bool_]
     matrix: NDArray[np.float64]
+    origin: tuple[float, float]
     sharpness: float
 
     @cached_property
@@ -82,11 +88,23 @@ class Frame:
 
     def to_photo(self, points: NDArray[np.floating] | Sequence[tuple[float, float]]) -> NDArray[np.float64]:
         """Map frame coordinates (N, 2) to full-photo pixels (N, 2)."""
-        out: NDArray[np.float64] = np.asarray(points, float) @ self.matrix.T + (
-            self.fastener.cx,
-            self.fastener.cy,
-        )
+        out: NDArray[np.float64] = np.asarray(points, float) @ self.matrix.T + self.origin
         return out
+
+    def from_photo(self, x: float, y: float) -> tuple[float, float]:
+        """Map one full-photo pixel to frame coordinates."""
+        u, v = np.linalg.solve(self.matrix, (x - self.origin[0], y - self.origin[1]))
+        return float(u), float(v)
+
+    @cached_property
+    def body(self) -> NDArray[np.bool_]:
+        """Where the fastener's own body hides the surface: from its seat to above its top."""
+        u, v = self.from_photo(self.fastener.cx, self.fastener.cy)
+        # A stud's end stands about as far above the top again as it takes to see it: half the lean.
+        u, v = 1.5 * u, 1.5 * v
+        along = np.clip((U * u + V * v) / max(u * u + v * v, 1e-9), 0, 1)
+        hidden: NDArray[np.bool_] = np.hypot(U - along * u, V - along * v) < BODY
+        return hidden
 
     def outline(self, points: NDArray[np.floating] | Sequence[tuple[float, float]]) -> Outline:
         """Give a polygon of frame coordinates as an outline in full-photo pixels."""
@@ -101,19 +119,34 @@ def box_of(outline: Outline) -> Box:
 
 
 def build_frames(
-    photo: Photo, fasteners: Sequence[Fastener], gravity: tuple[float, float] = (0.0, 1.0)
+    photo: Photo,
+    fasteners: Sequence[Fastener],
+    gravity: tuple[float, float] = (0.0, 1.0),
+    *,
+    on_seat: bool = False,
 ) -> tuple[Frame, ...]:
     """Rectify the surroundings of every fastener.
 
     Parameters
     ----------
+    on_seat : bool
+        Put the origin where the fastener meets its surface instead of on its top.
     gravity : (float, float)
         Unit vector of gravity in the upright photo, y down.
     """
     pyramid = [photo.working]
     while min(pyramid[-1].shape[:2]) > 64 and len(pyramid) < 5:
         pyramid.append(cv2.pyrDown(pyramid[-1]))
-    return tuple(_frame(photo, pyramid, fastener, fasteners, gravity) for fastener in fasteners)
+    return tuple(
+        _frame(photo, pyramid, fastener, fasteners, gravity, _origin(fastener, on_seat))
+        for fastener in fasteners
+    )
+
+
+def _origin(fastener: Fastener, on_seat: bool) -> tuple[float, float]:
+    if on_seat and fastener.seat is not None:
+        return fastener.seat
+    return fastener.cx, fastener.cy
 
 
 def _frame(
@@ -122,6 +155,7 @@ def _frame(
     fastener: Fastener,
     fasteners: Sequence[Fastener],
     gravity: tuple[float, float],
+    origin: tuple[float, float],
 ) -> Frame:
     tilted = plane_to_image(fastener)
     down = np.linalg.solve(tilted, np.asarray(gravity, float))
@@ -135,7 +169,7 @@ def _frame(
     # Frame pixel -> frame coordinates -> full photo -> pyramid pixel, pixel centres at integers.
     step = matrix / PIXELS_PER_RADIUS / shrink
     corner = matrix @ (LEFT + 0.5 / PIXELS_PER_RADIUS, TOP + 0.5 / PIXELS_PER_RADIUS)
-    start = (np.array([fastener.cx, fastener.cy]) + corner + 0.5) / shrink - 0.5
+    start = (np.asarray(origin) + corner + 0.5) / shrink - 0.5
     warp = np.column_stack([step, start])
     rgb = cv2.warpAffine(
         image,
@@ -152,8 +186,8 @@ def _frame(
     for other in fasteners:
         if other.id == fastener.id:
             continue
-        u, v = np.linalg.solve(matrix, (other.cx - fastener.cx, other.cy - fastener.cy))
+        u, v = np.linalg.solve(matrix, (other.cx - origin[0], other.cy - origin[1]))
         reach = SKIRT * other.radius / fastener.radius
         if LEFT - reach < u < RIGHT + reach and TOP - reach < v < BOTTOM + reach:
             valid &= (U - u) ** 2 + (V - v) ** 2 > reach**2
-    return Frame(fastener, rgb, valid, matrix, sharpness)
+    return Frame(fastener, rgb, valid, matrix, origin, sharpness)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.evidence.frame import Frame, build_frames
+from visual_aid.evidence.seat import Seat, find_seats
 from visual_aid.model import Fastener, NotJudged, Outline
 from visual_aid.photo import Photo
 
@@ -17,23 +19,37 @@ NOT_IN_PLACE = frozenset({"bare_stud", "empty_hole"})
 
 @dataclass(frozen=True)
 class Scene:
-    """A photo with its fasteners and their frames, built once and shared by all cues."""
+    """A photo with its fasteners and their frames, built once and shared by all cues.
+
+    ``frames`` are centred on the fasteners' tops, ``seats`` on where they meet the surface.
+    """
 
     photo: Photo
     fasteners: tuple[Fastener, ...]
     frames: tuple[Frame, ...]
+    seats: tuple[Frame, ...]
 
     @classmethod
     def build(
         cls, photo: Photo, fasteners: Sequence[Fastener], gravity: tuple[float, float] = (0.0, 1.0)
     ) -> Scene:
         """Rectify every fastener's surroundings; ``gravity`` is a unit vector of the photo, y down."""
-        return cls(photo, tuple(fasteners), build_frames(photo, fasteners, gravity))
+        return cls(
+            photo,
+            tuple(fasteners),
+            build_frames(photo, fasteners, gravity),
+            build_frames(photo, fasteners, gravity, on_seat=True),
+        )
 
     @property
     def in_place(self) -> tuple[Frame, ...]:
         """Frames of nuts and bolt heads, without bare studs and empty holes."""
         return tuple(f for f in self.frames if f.fastener.kind not in NOT_IN_PLACE)
+
+    @cached_property
+    def seats(self) -> tuple[Seat, ...]:
+        """Where each of the fasteners in place meets its surface, in the order of ``in_place``."""
+        return find_seats(self.in_place)
 
 
 @dataclass(frozen=True, slots=True)

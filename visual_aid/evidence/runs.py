@@ -1,0 +1,130 @@
+"""Runs: what flowed or fell from a fastener's lower edge along gravity."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from visual_aid.evidence.frame import LEFT, PIXELS_PER_RADIUS, RADIUS, TOP
+from visual_aid.evidence.surroundings import Map
+
+RIM = 1.15
+"""Radius, in r, from which the surface rather than the nut's own flats is seen."""
+
+REACH = 1.7
+"""Runs start within this distance of the middle line, in r."""
+
+# A phone is rarely level: runs are looked for along these directions off the frame's gravity, degrees.
+SLANTS = (-16.0, -8.0, 0.0, 8.0, 16.0)
+
+_STEP = 2
+_SCALE = PIXELS_PER_RADIUS / _STEP
+_CENTRE_ROW = round(-TOP * PIXELS_PER_RADIUS)
+_FIRST = round(1.0 * _SCALE)
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """The strongest run below (or above) a fastener.
+
+    Attributes
+    ----------
+    strength : float
+        Mean of the map over the first nut radius beyond the rim, best column.
+    contrast : float
+        ``strength`` less that of the median column of the frame.
+    length_r, width_r : float
+        How far the run can be followed from the rim, and how wide it is over its first nut radius.
+    offset_r : float
+        Where it starts, to the right of the middle line.
+    slant_deg : float
+        Its direction off the frame's gravity, clockwise positive as seen.
+    """
+
+    strength: float
+    contrast: float
+    length_r: float
+    width_r: float
+    offset_r: float
+    slant_deg: float
+
+    def polygon(self) -> list[tuple[float, float]]:
+        """Corners of a run below the fastener in frame coordinates."""
+        half = max(self.width_r / 2, 0.15)
+        top = float(np.sqrt(max(RIM**2 - self.offset_r**2, 0.0)))
+        bottom = top + max(self.length_r, 0.3)
+        drift = -float(np.tan(np.radians(self.slant_deg)))
+        left, right = self.offset_r - half, self.offset_r + half
+        return [
+            (left + drift * top, top),
+            (right + drift * top, top),
+            (right + drift * bottom, bottom),
+            (left + drift * bottom, bottom),
+        ]
+
+
+def strongest_run(surface: Map, valid: NDArray[np.bool_], *, upward: bool = False) -> Run:
+    """Find the strongest run that starts at the fastener's edge.
+
+    Parameters
+    ----------
+    surface : ndarray of shape (HEIGHT, WIDTH)
+        0..1, how much a pixel looks like the stuff that runs.
+    valid : ndarray of bool, same shape
+    upward : bool
+        Look above the fastener instead: the control, where nothing runs to.
+    """
+    seen = valid & (RADIUS > RIM)
+    rows = slice(_CENTRE_ROW - 1, None, -_STEP) if upward else slice(_CENTRE_ROW, None, _STEP)
+    mask = seen[rows, ::_STEP].astype(np.float32)
+    band = surface[rows, ::_STEP].astype(np.float32) * mask
+    best: Run | None = None
+    for slant in SLANTS:
+        run = _along(band, mask, slant)
+        if best is None or run.contrast > best.contrast:
+            best = run
+    assert best is not None
+    return best
+
+
+def _along(band: Map, mask: Map, slant: float) -> Run:
+    """Measure columns that lean by ``slant`` and meet the band's first row (the centre) unshifted."""
+    shape = (band.shape[1], band.shape[0])
+    shear = np.float32([[1, -np.tan(np.radians(slant)), 0], [0, 1, 0]])
+    if slant:
+        flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        band, mask = cv2.warpAffine(band, shear, shape, flags=flags), cv2.warpAffine(mask, shear, shape, flags=flags)
+    # Each column from its own first seen pixel, the rim, downwards.
+    first = np.argmax(mask > 0.5, axis=0)
+    rows = np.minimum(first + np.arange(band.shape[0])[:, None], band.shape[0] - 1)
+    band, mask = np.take_along_axis(band, rows, 0), np.take_along_axis(mask, rows, 0)
+    width = max(round(0.15 * _SCALE), 1)
+    band, mask = cv2.blur(band, (width, 1)), cv2.blur(mask, (width, 1))
+    head, head_mask = band[:_FIRST].sum(axis=0), mask[:_FIRST].sum(axis=0)
+    strength = np.where(head_mask > 0.5 * _FIRST, head / np.maximum(head_mask, 1e-6), 0)
+    offset = LEFT + (np.arange(band.shape[1]) + 0.5) / _SCALE
+    inside = np.abs(offset) <= REACH
+    column = int(np.argmax(np.where(inside, strength, -1)))
+    peak = float(strength[column])
+    usual = float(np.median(strength[head_mask > 0.5 * _FIRST])) if (head_mask > 0.5 * _FIRST).any() else 0.0
+    strong = (strength >= 0.5 * peak) & inside
+    left, right = column, column
+    while left > 0 and strong[left - 1]:
+        left -= 1
+    while right < len(strong) - 1 and strong[right + 1]:
+        right += 1
+    down = cv2.blur(band[:, column : column + 1], (1, round(0.4 * _SCALE) | 1))[:, 0]
+    lost = down < max(0.4 * peak, 0.12)
+    lost[: max(_FIRST // 3, 1)] = False
+    length = int(np.argmax(lost)) if lost.any() else len(lost) - int(first[column])
+    return Run(
+        strength=peak,
+        contrast=peak - usual,
+        length_r=length / _SCALE if peak > 0.12 else 0.0,
+        width_r=(right - left + 1) / _SCALE,
+        offset_r=float(offset[column]),
+        slant_deg=slant,
+    )

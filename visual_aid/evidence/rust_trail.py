@@ -1,0 +1,71 @@
+"""Rust-coloured run that starts at a fastener and follows gravity.
+
+Water that enters a joint which works comes out rust-coloured below it. General rust has no direction,
+runs from an edge, weld or hole do not start at the fastener, red paint does not thin out downwards and
+mud is not orange: the features put the surface below the fastener against that beside and above it.
+"""
+
+from __future__ import annotations
+
+from visual_aid.evidence.frame import Frame
+from visual_aid.evidence.runs import strongest_run
+from visual_aid.evidence.scene import Measured, Measurement, Scene
+from visual_aid.evidence.surroundings import look_around, region_means
+from visual_aid.model import NotJudged
+
+
+def measure(scene: Scene) -> Measured:
+    """Measure rust around every fastener of the scene."""
+    measurements = tuple(_at(frame) for frame in scene.frames)
+    if measurements:
+        return Measured(measurements)
+    return Measured(not_judged=(NotJudged("rust_trail", "no fastener was found to start from"),))
+
+
+def _at(frame: Frame) -> Measurement:
+    around = look_around(frame)
+    maps = {
+        "rust": around.rust,
+        "lighter": around.lighter,
+        "redder": around.redder,
+        "yellower": around.yellower,
+        "warmer": around.warmer,
+        "texture": around.texture,
+    }
+    mean = region_means(frame, maps)
+    down = strongest_run(around.rust, frame.valid)
+    up = strongest_run(around.rust, frame.valid, upward=True)
+    features = {
+        **{k: v for k, v in mean.items() if k.startswith(("rust", "redder", "yellower", "warmer", "lighter"))},
+        "texture_near_below": mean["texture_near_below"],
+        "run_strength": down.strength,
+        "run_contrast": down.contrast,
+        "run_length_r": down.length_r,
+        "run_width_r": down.width_r,
+        "run_offset_r": abs(down.offset_r),
+        "up_strength": up.strength,
+        "down_less_up": down.strength - up.strength,
+        "length_less_up": down.length_r - up.length_r,
+        **{
+            f"{name}_{ring}_below_less_above": mean[f"{name}_{ring}_below"] - mean[f"{name}_{ring}_above"]
+            for name in ("rust", "redder", "yellower", "warmer", "lighter")
+            for ring in ("rim", "near")
+        },
+        "paint_l": float(around.paint[0]),
+        "paint_a": float(around.paint[1]),
+        "paint_b": float(around.paint[2]),
+        "spread_de": around.spread,
+    }
+    reason = (
+        f"rust-coloured run, {down.length_r:.1f} nut radii long and {down.width_r:.1f} wide, starts at the "
+        f"fastener's lower edge; {100 * down.strength:.0f} % of its first stretch is rust-coloured "
+        f"against {100 * up.strength:.0f} % above the fastener"
+    )
+    measures = {
+        "length_r": down.length_r,
+        "width_r": down.width_r,
+        "rust_share": down.strength,
+        "rust_above_share": up.strength,
+        "slant_deg": down.slant_deg,
+    }
+    return Measurement(frame.fastener, features, measures, frame.outline(down.polygon()), reason)
