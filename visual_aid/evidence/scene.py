@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.evidence.frame import Frame, build_frames
-from visual_aid.evidence.seat import Seat, find_seats
+from visual_aid.evidence.stance import Stance, find_stances
 from visual_aid.model import Fastener, NotJudged, Outline
 from visual_aid.photo import Photo
 
@@ -47,9 +47,9 @@ class Scene:
         return tuple(f for f in self.frames if f.fastener.kind not in NOT_IN_PLACE)
 
     @cached_property
-    def seats(self) -> tuple[Seat, ...]:
-        """Where each of the fasteners in place meets its surface, in the order of ``in_place``."""
-        return find_seats(self.in_place)
+    def stances(self) -> tuple[Stance, ...]:
+        """How the bodies of the fasteners in place lean from top to seat, in the order of ``in_place``."""
+        return find_stances(self.in_place)
 
 
 @dataclass(frozen=True, slots=True)
