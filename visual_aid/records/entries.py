@@ -15,6 +15,7 @@ Source = Literal["engine", "person"]
 Side = Literal["left", "right", "centre"]
 SIDES: tuple[Side, ...] = get_args(Side)
 OdometerUnit = Literal["km", "mi"]
+ODOMETER_UNITS: tuple[OdometerUnit, ...] = get_args(OdometerUnit)
 
 Stage = Literal["to_decide", "take_again", "nothing_flagged", "decided"]
 """Where a photo stands.

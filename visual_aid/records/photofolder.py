@@ -9,7 +9,8 @@ from pathlib import Path
 from PIL import ExifTags, Image
 
 from visual_aid.files import write_atomically
-from visual_aid.photo import read_photo_bytes
+from visual_aid.model import PhotoInfo
+from visual_aid.photo import Photo, read_photo_bytes
 
 COPY_QUALITY = 92
 """JPEG quality of upright copies: no block shows at the zoom at which single pixels do."""
@@ -39,6 +40,10 @@ class PhotoFolder:
         if not (self.root / path).exists():
             write_atomically(self.root / path, data)
         return path
+
+    def read(self, path: Path, info: PhotoInfo) -> Photo:
+        """Read the pixels of the photo that a record is about; raises as ``upright``."""
+        return read_photo_bytes(_read(path, info.sha256), info.name, path=info.path)
 
     def upright(self, path: Path, sha256: str) -> bytes:
         """Give a JPEG whose pixels are those of the record, for any reader that ignores orientation.

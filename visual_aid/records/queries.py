@@ -75,6 +75,31 @@ def read_worklist(
     )
 
 
+def next_to_decide(connection: Connection, photo: str) -> str | None:
+    """Give the photo to decide on after this one, in the worklist's order and from its top again."""
+    work = _work()
+    columns = select(t.screening.c.priority, t.photo.c.added_at, t.photo.c.id).join(t.photo)
+    here = connection.execute(
+        columns.where(t.photo.c.id == photo).order_by(t.screening.c.id.desc()).limit(1)
+    ).one()
+    priority, added_at = t.screening.c.priority, t.photo.c.added_at
+    after = or_(
+        priority < here.priority,
+        and_(priority == here.priority, added_at > here.added_at),
+        and_(priority == here.priority, added_at == here.added_at, t.photo.c.id > photo),
+    )
+    rows = (
+        _photos()
+        .with_only_columns(t.photo.c.id, maintain_column_froms=True)
+        .join(work, work.c.photo == t.photo.c.id)
+        .where(work.c.stage == "to_decide", t.photo.c.id != photo)
+        .order_by(case((after, 0), else_=1), priority.desc(), added_at, t.photo.c.id)
+        .limit(1)
+    )
+    found: str | None = connection.scalar(rows)
+    return found
+
+
 def count_stages(connection: Connection) -> dict[Stage, int]:
     """Count the photos at each stage."""
     work = _work()

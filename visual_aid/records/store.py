@@ -12,6 +12,7 @@ from typing import Any
 from sqlalchemy import Connection, Engine, Table, func, insert, select
 
 from visual_aid.model import Box, Candidate, Cue, Outline, Screening
+from visual_aid.photo import Photo
 from visual_aid.records import queries
 from visual_aid.records import schema as t
 from visual_aid.records.connect import WRITES, connect, locate
@@ -170,6 +171,10 @@ class Store:
         """Give the path of the original photo file."""
         return self._photos.root / photo.path
 
+    def read(self, photo: StoredPhoto) -> Photo:
+        """Read the pixels of a photo; raises as ``upright``."""
+        return self._photos.read(self.file(photo), photo.screening.photo)
+
     def upright(self, photo: StoredPhoto) -> bytes:
         """Give the photo as a JPEG whose pixels, read without turning, are those of the record.
 
@@ -197,6 +202,14 @@ class Store:
         """Count the photos at each stage; stages without a photo are left out."""
         with self._reading() as connection:
             return queries.count_stages(connection)
+
+    def next_to_decide(self, photo: str) -> str | None:
+        """Give the photo to decide on after this one, in the worklist's order and from its top again.
+
+        None if no other photo waits.
+        """
+        with self._reading() as connection:
+            return queries.next_to_decide(connection, photo)
 
     # Candidates and decisions
 

@@ -1,0 +1,1 @@
+"""The page on which a person looks at photos and decides."""

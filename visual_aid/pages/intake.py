@@ -1,0 +1,95 @@
+"""Photos on their way into the store: read, screened, kept."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import hypot
+from pathlib import Path
+from statistics import median
+
+from visual_aid.model import Fastener
+from visual_aid.photo import Photo, PhotoError, read_photo, read_photo_bytes
+from visual_aid.records.entries import Position, StoredPhoto, Visit
+from visual_aid.records.store import Store
+from visual_aid.screening import screen_photo
+
+USUAL_RADIUS = 0.025
+"""Radius of a fastener that a person tapped on a photo without any other, in widths of the photo."""
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What became of one photo: kept, or why not, in one line."""
+
+    name: str
+    kept: bool
+    say: str
+
+
+def take_upload(
+    store: Store, data: bytes, name: str, visit: Visit | None = None, position: Position | None = None
+) -> Taken:
+    """Screen the bytes of a photo file and keep a copy of it in the store."""
+    return _take(store, lambda: read_photo_bytes(data, name), name, data, visit, position)
+
+
+def take_file(
+    store: Store, path: Path, visit: Visit | None = None, position: Position | None = None
+) -> Taken:
+    """Screen a photo on this machine; the store refers to it where it lies."""
+    return _take(store, lambda: read_photo(path), path.name, None, visit, position)
+
+
+def _take(
+    store: Store,
+    read: Callable[[], Photo],
+    name: str,
+    data: bytes | None,
+    visit: Visit | None,
+    position: Position | None,
+) -> Taken:
+    try:
+        photo = read()
+        if store.has(photo.info.sha256):
+            return Taken(name, True, f"{name} is in the records already.")
+        screening = screen_photo(photo)
+        if screening.error is not None:
+            return Taken(name, False, screening.error.say)
+        store.add_photo(screening, data=data, visit=visit, position=position)
+    except PhotoError as error:
+        return Taken(name, False, str(error))
+    except OSError as error:
+        return Taken(name, False, f"{name} could not be kept ({error.strerror}): check the disk.")
+    count = len(screening.candidates)
+    if count:
+        return Taken(name, True, f"{name}: {count} {'mark' if count == 1 else 'marks'} to decide on.")
+    if not screening.quality.usable:
+        return Taken(name, True, f"{name}: take again. {screening.quality.problems[0].say}")
+    return Taken(name, True, f"{name}: nothing flagged.")
+
+
+def point_out_fastener(
+    store: Store, photo: StoredPhoto, cx: float, cy: float, radius: float | None
+) -> StoredPhoto:
+    """Screen a photo again with a fastener that the engine missed, or without one that is none.
+
+    Parameters
+    ----------
+    cx, cy : float
+        Centre in pixels of the full upright photo. A point on a known fastener takes that one away.
+    radius : float or None
+        Radius in those pixels; None takes the usual one of the photo.
+
+    Raises
+    ------
+    FileNotFoundError, PhotoError
+        The photo file is gone, changed or damaged.
+    """
+    known = photo.screening.fasteners
+    kept = [f for f in known if hypot(f.cx - cx, f.cy - cy) > f.radius]
+    if radius is not None or len(kept) == len(known):
+        usual = median([f.radius for f in known] or [USUAL_RADIUS * photo.screening.photo.width])
+        number = max((f.id for f in known), default=0) + 1
+        kept = [*known, Fastener(number, "hex_nut", cx, cy, radius or usual)]
+    return store.add_screening(photo.id, screen_photo(store.read(photo), fasteners=kept))

@@ -1,0 +1,16 @@
+"""The way between the pages."""
+
+from pathlib import Path
+
+import streamlit as st
+
+st.set_page_config(page_title="visual-aid", layout="wide")
+st.html(Path(__file__).with_name("page.css"))
+st.navigation(
+    [
+        st.Page("worklist.py", title="Worklist", default=True),
+        st.Page("review.py", title="Review"),
+        st.Page("add_photos.py", title="Add photos"),
+    ],
+    position="top",
+).run()

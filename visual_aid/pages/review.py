@@ -1,0 +1,234 @@
+"""One photo with what is flagged on it; a person decides."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import streamlit as st
+
+from visual_aid.model import CUES, Box, Cue
+from visual_aid.outputs.overlay import CAUTION
+from visual_aid.outputs.palette import CUE_STYLE
+from visual_aid.pages import actions
+from visual_aid.pages.intake import point_out_fastener
+from visual_aid.pages.session import ask_signature, signature, the_store
+from visual_aid.pages.viewer import Mode, show_viewer
+from visual_aid.pages.words import OUTCOME_LABEL, OUTCOME_SIGN, chance, measure, place, said
+from visual_aid.photo import PhotoError
+from visual_aid.records.entries import Outcome, StoredCandidate, StoredPhoto
+
+MODES: dict[Mode, str] = {"look": "Look", "mark": "Add a mark", "fastener": "Fasteners"}
+HINTS: dict[Mode, str] = {
+    "look": "Tap a mark to choose it.",
+    "mark": "Draw a box around what was missed.",
+    "fastener": "Tap the middle of a missed fastener, or one that is none. The photo is screened again.",
+}
+BUTTONS: tuple[tuple[Outcome, str, str], ...] = (
+    ("confirmed", "Confirm", "Y"),
+    ("ruled_out", "Rule out", "N"),
+    ("cannot_tell", "Cannot tell", "T"),
+)
+
+state = st.session_state
+
+
+def show() -> None:
+    """Show the photo that the address names, else the first one to decide on."""
+    photo = _photo()
+    if photo is None:
+        st.subheader("No photo to decide on")
+        if st.button("Worklist"):
+            st.switch_page("worklist.py")
+        return
+    if state.get("photo") != photo.id:
+        state.photo, state.chosen, state.drawn = photo.id, None, None
+    candidates = the_store().candidates(photo.id)
+    if state.chosen not in [c.id for c in candidates]:
+        state.chosen = actions.first_open(candidates)
+
+    left, right = st.columns([9, 5], gap="medium")
+    with left:
+        _picture(photo, candidates)
+    with right:
+        ask_signature()
+        if state.drawn is not None:
+            _name_the_mark(photo.id)
+        elif state.chosen is not None:
+            _decide(photo.id, candidates)
+        else:
+            st.subheader("Nothing flagged")
+        _onwards(photo.id, candidates)
+        st.caption(CAUTION)
+        _list(candidates)
+        _silence(photo)
+
+
+def _photo() -> StoredPhoto | None:
+    try:
+        return the_store().photo(st.query_params["photo"])
+    except KeyError:
+        waiting = the_store().worklist("to_decide", limit=1)
+    if not waiting:
+        return None
+    st.query_params["photo"] = waiting[0].photo.id
+    return waiting[0].photo
+
+
+# The photo
+
+
+def _picture(photo: StoredPhoto, candidates: Sequence[StoredCandidate]) -> None:
+    mode: Mode = state.get("mode", "look")
+    show_viewer(
+        photo,
+        candidates,
+        chosen=state.chosen,
+        mode=mode,
+        drawn=state.drawn,
+        on_picked=_choose,
+        on_drawn=_keep_box,
+        on_fastener=_point_out,
+    )
+    st.segmented_control(
+        "On the photo", tuple(MODES), format_func=MODES.__getitem__, default="look", required=True, key="mode"
+    )
+    st.caption(HINTS[mode])
+    st.text(" · ".join(filter(None, [photo.name, place(photo)])))
+    for problem in photo.screening.quality.problems:
+        st.warning(f"Hard to judge. {problem.say}")
+    if "trouble" in state:
+        st.error(state.pop("trouble"))
+
+
+def _choose(candidate: int) -> None:
+    state.chosen, state.drawn = candidate, None
+
+
+def _keep_box(box: Box) -> None:
+    state.drawn = box
+
+
+def _point_out(cx: float, cy: float, radius: float | None) -> None:
+    try:
+        point_out_fastener(the_store(), the_store().photo(state.photo), cx, cy, radius)
+    except (PhotoError, OSError) as error:
+        state.trouble = str(error)
+
+
+# The decision
+
+
+def _decide(photo: str, candidates: Sequence[StoredCandidate]) -> None:
+    at, chosen = next((i, c) for i, c in enumerate(candidates, 1) if c.id == state.chosen)
+    body = chosen.candidate
+    st.subheader(f"{at} of {len(candidates)}: {CUE_STYLE[body.cue].label}", anchor=False)
+    st.text("Marked by a person" if chosen.source == "person" else chance(body.score))
+    if body.reason:
+        st.text(body.reason)
+    if not chosen.current:
+        st.text("An earlier screening flagged this, the last one does not.")
+    st.text(f"{OUTCOME_SIGN[chosen.outcome]} {said(chosen.decision)}".strip())
+    with st.container(key="decide", horizontal=True):
+        for outcome, label, key in BUTTONS:
+            st.button(
+                label,
+                shortcut=key,
+                type="primary" if outcome == "confirmed" else "secondary",
+                width="stretch",
+                disabled=not signature(),
+                on_click=_say,
+                args=(photo, chosen.id, outcome),
+            )
+    with st.expander("Figures and note"):
+        for name, value in body.measures.items():
+            st.text(": ".join(measure(name, value)))
+        st.text_input("Note, kept with the next decision", key="note", max_chars=500)
+
+
+def _say(photo: str, candidate: int, outcome: Outcome) -> None:
+    state.chosen = actions.decide(
+        the_store(), photo, candidate, outcome, by=signature(), note=state.get("note", "")
+    )
+    state.note = ""
+
+
+def _onwards(photo: str, candidates: Sequence[StoredCandidate]) -> None:
+    following = the_store().next_to_decide(photo)
+    done = all(c.outcome is not None for c in candidates)
+    if candidates and done:
+        st.success("All decided on this photo.")
+    with st.container(key="onwards", horizontal=True):
+        if len(candidates) > 1:
+            st.button("Back", shortcut="Left", width="stretch", on_click=_step, args=(candidates, -1))
+            st.button("Next", shortcut="Right", width="stretch", on_click=_step, args=(candidates, 1))
+        st.button(
+            "Undo", shortcut="Z", width="stretch", disabled=not signature(), on_click=_undo, args=(photo,)
+        )
+        st.button(
+            "Next photo",
+            shortcut="PageDown",
+            type="primary" if done else "secondary",
+            width="stretch",
+            disabled=following is None,
+            on_click=_open,
+            args=(following,),
+        )
+
+
+def _step(candidates: Sequence[StoredCandidate], step: int) -> None:
+    state.chosen, state.drawn = actions.neighbour(candidates, state.chosen, step), None
+
+
+def _undo(photo: str) -> None:
+    candidate = actions.undo(the_store(), photo, by=signature())
+    if candidate is None:
+        state.trouble = "Nothing of yours to undo on this photo."
+    else:
+        state.chosen = candidate
+
+
+def _open(photo: str) -> None:
+    st.query_params["photo"] = photo
+
+
+# A mark of one's own
+
+
+def _name_the_mark(photo: str) -> None:
+    st.subheader("What is in the box?", anchor=False)
+    for cue in CUES:
+        st.button(
+            CUE_STYLE[cue].label,
+            key=f"mark-{cue}",
+            width="stretch",
+            disabled=not signature(),
+            on_click=_mark,
+            args=(photo, cue),
+        )
+    st.button("Drop the box", width="stretch", on_click=_keep_box, args=(None,))
+
+
+def _mark(photo: str, cue: Cue) -> None:
+    state.chosen = the_store().mark(photo, cue, state.drawn, by=signature()).id
+    state.drawn, state.mode = None, "look"
+
+
+# What else there is to say
+
+
+def _list(candidates: Sequence[StoredCandidate]) -> None:
+    for at, stored in enumerate(candidates, 1):
+        label = f"{at} {CUE_STYLE[stored.candidate.cue].label}: {OUTCOME_LABEL[stored.outcome].lower()}"
+        st.button(label, key=f"choose-{stored.id}", width="stretch", on_click=_choose, args=(stored.id,))
+
+
+def _silence(photo: StoredPhoto) -> None:
+    silent = photo.screening.not_judged
+    if not silent:
+        return
+    with st.expander(f"Not judged: {len(silent)}", expanded=True):
+        for one in silent:
+            st.text(f"{CUE_STYLE[one.cue].label}: {one.why}")
+
+
+show()

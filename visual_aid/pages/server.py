@@ -1,0 +1,116 @@
+"""The page's server: photos by id beside the pages, reached from this machine only."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+import streamlit as st
+from starlette.datastructures import MutableHeaders
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import BaseRoute, Route
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from visual_aid.pages.session import STORE_VARIABLE, the_store
+from visual_aid.photo import PhotoError
+from visual_aid.records.entries import StoredPhoto
+
+MAIN = Path(__file__).with_name("main.py")
+
+CONFIG: Mapping[str, bool | int | str | list[str]] = {
+    "server.address": "127.0.0.1",
+    "server.allowedHosts": ["localhost", "127.0.0.1"],
+    "server.headless": True,
+    "server.maxUploadSize": 40,
+    "server.fileWatcherType": "none",
+    "server.enableCORS": True,
+    "server.enableXsrfProtection": True,
+    "browser.gatherUsageStats": False,
+    "client.showErrorDetails": "none",
+    "client.toolbarMode": "minimal",
+    "theme.base": "light",
+    "theme.primaryColor": "#0b4f6c",
+    "theme.backgroundColor": "#ffffff",
+    "theme.secondaryBackgroundColor": "#eef2f4",
+    "theme.textColor": "#111518",
+    "theme.borderColor": "#5b666d",
+    "theme.showWidgetBorder": True,
+    "theme.baseFontSize": 17,
+}
+"""Settings of the page; ``.streamlit/config.toml`` says the same for ``streamlit run``."""
+
+_HEADERS = {
+    # Nothing is fetched from elsewhere: pages, photos and the socket all come from this server.
+    "content-security-policy": (
+        "default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval' blob: data:; "
+        "style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; font-src 'self' data:; "
+        "connect-src 'self'; frame-ancestors 'none'; object-src 'none'; base-uri 'self'"
+    ),
+    "cross-origin-resource-policy": "same-origin",
+    "referrer-policy": "no-referrer",
+    "x-content-type-options": "nosniff",
+    "x-frame-options": "DENY",
+}
+
+
+class SecurityHeaders:
+    """Put the security headers on every answer."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer as the app does, with the headers added."""
+
+        async def send_with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                MutableHeaders(scope=message).update(_HEADERS)
+            await send(message)
+
+        await self._app(scope, receive, send_with_headers)
+
+
+def photo(request: Request) -> Response:
+    """Answer with a stored photo, upright, by the store's id."""
+    return _image(request, lambda stored: the_store().upright(stored))
+
+
+def thumb(request: Request) -> Response:
+    """Answer with a small copy of a stored photo, by the store's id."""
+    return _image(request, lambda stored: the_store().thumb(stored))
+
+
+def _image(request: Request, read: Callable[[StoredPhoto], bytes]) -> Response:
+    try:
+        data = read(the_store().photo(request.path_params["id"]))
+    except (KeyError, OSError, PhotoError):
+        return PlainTextResponse("No such photo.", status_code=404)
+    return Response(data, media_type="image/jpeg", headers={"cache-control": "private, max-age=3600"})
+
+
+ROUTES: list[BaseRoute] = [Route("/photo/{id}", photo), Route("/thumb/{id}", thumb)]
+MIDDLEWARE = [Middleware(SecurityHeaders)]
+
+
+def serve(store: str, port: int = 8501) -> None:
+    """Serve the page on this machine until it is stopped.
+
+    Parameters
+    ----------
+    store : str
+        An SQLite file, made if there is none, or a database URL.
+    port : int
+        Port of 127.0.0.1.
+
+    Raises
+    ------
+    OSError, ValueError
+        The records cannot be opened.
+    """
+    os.environ[STORE_VARIABLE] = store
+    the_store()
+    app = st.App(MAIN, routes=ROUTES, middleware=MIDDLEWARE)
+    app.run(config={**CONFIG, "server.port": port})

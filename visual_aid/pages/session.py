@@ -1,0 +1,40 @@
+"""What every page needs: the store, and who is at work."""
+
+from __future__ import annotations
+
+import functools
+import os
+
+import streamlit as st
+
+from visual_aid.records.store import Store
+
+STORE_VARIABLE = "VISUAL_AID_STORE"
+"""Environment variable that names the records: an SQLite file or a database URL."""
+PHOTOS_VARIABLE = "VISUAL_AID_PHOTOS"
+"""Environment variable that names the folder of the photo files; needed with a database server."""
+DEFAULT_STORE = "visual-aid.sqlite"
+
+SIGNATURE = "signature"
+
+
+def the_store() -> Store:
+    """Give the store that this process works on, opened once."""
+    return _opened(os.environ.get(STORE_VARIABLE, DEFAULT_STORE), os.environ.get(PHOTOS_VARIABLE))
+
+
+@functools.cache
+def _opened(target: str, photos: str | None) -> Store:
+    return Store.open(target, photos=photos)
+
+
+def signature() -> str:
+    """Give the name under which decisions are recorded; empty until someone types it."""
+    return str(st.session_state.get(SIGNATURE, "")).strip()
+
+
+def ask_signature() -> None:
+    """Ask who is at work, once a session; whoever decided last is proposed."""
+    st.session_state.setdefault(SIGNATURE, the_store().last_signature())
+    st.session_state[SIGNATURE] = st.session_state[SIGNATURE]  # keeps it while another page is shown
+    st.text_input("Your name or initials", key=SIGNATURE, max_chars=60, placeholder="Needed to decide")

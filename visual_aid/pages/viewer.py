@@ -1,0 +1,113 @@
+"""The photo viewer: a photo with what is flagged on it, to look at, pick from and draw on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any, Literal
+
+import streamlit as st
+
+from visual_aid.model import Box, Screening
+from visual_aid.outputs.palette import CUE_STYLE
+from visual_aid.pages.words import OUTCOME_SIGN
+from visual_aid.records.entries import StoredCandidate, StoredPhoto
+
+Mode = Literal["look", "mark", "fastener"]
+"""What a finger does on the photo: pick and pan, draw a box, or point out a fastener."""
+
+KEY = "viewer"
+
+
+def _beside(suffix: str) -> str:
+    return Path(__file__).with_suffix(suffix).read_text(encoding="utf-8")
+
+
+_mount = st.components.v2.component(
+    "visual_aid.viewer", html=_beside(".html"), css=_beside(".css"), js=_beside(".js")
+)
+
+
+def show_viewer(
+    photo: StoredPhoto,
+    candidates: Sequence[StoredCandidate],
+    *,
+    chosen: int | None,
+    mode: Mode,
+    drawn: Box | None,
+    on_picked: Callable[[int], None],
+    on_drawn: Callable[[Box], None],
+    on_fastener: Callable[[float, float, float | None], None],
+) -> None:
+    """Show a photo and report what a person does on it.
+
+    Parameters
+    ----------
+    chosen : int or None
+        Store id of the candidate that stands out.
+    drawn : tuple of float, or None
+        A box that was drawn and is not yet a mark.
+    on_picked, on_drawn, on_fastener : callable
+        Called with a candidate's store id; a box; a fastener's centre, and its radius where one was drawn.
+        All in pixels of the full upright photo.
+    """
+
+    def picked() -> None:
+        on_picked(int(_event("picked")["id"]))
+
+    def box_drawn() -> None:
+        x, y, w, h = _event("drawn")["box"]
+        on_drawn((float(x), float(y), float(w), float(h)))
+
+    def fastener() -> None:
+        event = _event("fastener")
+        on_fastener(float(event["cx"]), float(event["cy"]), event["radius"])
+
+    _mount(
+        key=KEY,
+        data=drawing(photo.id, photo.screening, candidates, chosen, mode, drawn),
+        on_picked_change=picked,
+        on_drawn_change=box_drawn,
+        on_fastener_change=fastener,
+    )
+
+
+def drawing(
+    photo: str,
+    screening: Screening,
+    candidates: Sequence[StoredCandidate],
+    chosen: int | None,
+    mode: Mode,
+    drawn: Box | None,
+) -> dict[str, Any]:
+    """Give what the viewer draws, as plain JSON."""
+    count = len(candidates)
+    return {
+        "photo": {
+            "url": f"/photo/{photo}",
+            "width": screening.photo.width,
+            "height": screening.photo.height,
+        },
+        "label": f"{screening.photo.name} with {count} {'mark' if count == 1 else 'marks'} on it",
+        "candidates": [
+            {
+                "id": stored.id,
+                "badge": f"{number} {OUTCOME_SIGN[stored.outcome]}".rstrip(),
+                "name": CUE_STYLE[stored.candidate.cue].label,
+                "colour": CUE_STYLE[stored.candidate.cue].colour,
+                "dash": list(CUE_STYLE[stored.candidate.cue].dash),
+                "box": list(stored.candidate.box),
+                "outline": [list(point) for point in stored.candidate.outline],
+                "state": stored.outcome or "undecided",
+            }
+            for number, stored in enumerate(candidates, 1)
+        ],
+        "fasteners": [{"cx": f.cx, "cy": f.cy, "radius": f.radius} for f in screening.fasteners],
+        "chosen": chosen,
+        "mode": mode,
+        "drawn": None if drawn is None else {"box": list(drawn)},
+    }
+
+
+def _event(name: str) -> Any:  # noqa: ANN401
+    return st.session_state[KEY][name]

@@ -1,0 +1,98 @@
+"""The words of the page: chances, measures and states for a person who has no time to look them up."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+from visual_aid.records.entries import Decision, Outcome, Stage, StoredPhoto
+
+STAGE_LABEL: Mapping[Stage, str] = {
+    "to_decide": "To decide",
+    "take_again": "Take again",
+    "nothing_flagged": "Nothing flagged",
+    "decided": "Decided",
+}
+OUTCOME_LABEL: Mapping[Outcome | None, str] = {
+    "confirmed": "Confirmed",
+    "ruled_out": "Ruled out",
+    "cannot_tell": "Cannot tell",
+    None: "Not decided yet",
+}
+OUTCOME_SIGN: Mapping[Outcome | None, str] = {
+    "confirmed": "✓",
+    "ruled_out": "✗",
+    "cannot_tell": "?",
+    None: "",
+}
+
+_CHANCES = (
+    (0.90, "Very likely"),
+    (0.66, "Likely"),
+    (0.33, "About as likely as not"),
+    (0.10, "Unlikely"),
+    (0.00, "Very unlikely"),
+)
+_UNITS = {"r": "nut radii", "deg": "°", "de": "colour difference (CIELAB)", "share": "%"}
+
+
+def chance(score: float) -> str:
+    """Say a probability in words and as a number.
+
+    The words are those of the likelihood scale for authors of the IPCC (Mastrandrea and others,
+    Guidance Note on Consistent Treatment of Uncertainties, 2010, table 1).
+    """
+    words = next(words for least, words in _CHANCES if score >= least)
+    return f"{words}: {percent(score)}"
+
+
+def percent(share: float) -> str:
+    """Give a share as a whole percentage that is never rounded to none or to all."""
+    if 0 < share < 0.01:
+        return "under 1 %"
+    if 0.99 < share < 1:
+        return "over 99 %"
+    return f"{round(100 * share)} %"
+
+
+def measure(name: str, value: float) -> tuple[str, str]:
+    """Give a measure's name in words, and its value with the unit that the name ends in.
+
+    >>> measure("length_r", 3.21)
+    ('Length', '3.2 nut radii')
+    """
+    stem, _, ending = name.rpartition("_")
+    if ending not in _UNITS or not stem:
+        return name.replace("_", " ").capitalize(), _figure(value)
+    label = stem.replace("_", " ").capitalize()
+    if ending == "share":
+        return label, percent(value)
+    if ending == "de":
+        return f"{label}, {_UNITS[ending]}", _figure(value)
+    gap = "" if ending == "deg" else " "
+    return label, f"{_figure(value)}{gap}{_UNITS[ending]}"
+
+
+def _figure(value: float) -> str:
+    """Give a number with two or three figures that mean something."""
+    if value == 0 or not math.isfinite(value):
+        return f"{value:g}"
+    return f"{value:.{max(0, 1 - math.floor(math.log10(abs(value))))}f}"
+
+
+def said(decision: Decision | None) -> str:
+    """Say what a person decided, who and when."""
+    if decision is None or decision.outcome is None:
+        return OUTCOME_LABEL[None]
+    moment = decision.at.astimezone().strftime("%d %b %Y, %H:%M")
+    return f"{OUTCOME_LABEL[decision.outcome]} by {decision.by}, {moment}"
+
+
+def place(photo: StoredPhoto) -> str:
+    """Say which unit a photo belongs to and where on it; empty if nobody said."""
+    parts = []
+    if photo.visit is not None:
+        parts.append(f"Unit {photo.visit.unit}, {photo.visit.date:%d %b %Y}")
+    if photo.position is not None:
+        parts.append(f"axle {photo.position.axle} {photo.position.side}, {photo.position.component}")
+    return " · ".join(parts)
