@@ -120,7 +120,9 @@ def _stroke(
     """Draw a closed outline: an unbroken dark under-stroke, then the coloured dashes."""
     closed = np.vstack([outline, outline[:1]])
     _polyline(canvas, closed, UNDER_STROKE, line + 4 if line > 1 else 3)
-    for piece in _dashes(closed, [d * line for d in dash]) if dash else [closed]:
+    # The line's round ends lengthen every dash by the line's width.
+    lengths = [(d + 1 if i % 2 else d - 1) * line for i, d in enumerate(dash)]
+    for piece in _dashes(closed, lengths) if dash else [closed]:
         _polyline(canvas, piece, colour, line)
 
 
@@ -191,6 +193,7 @@ def _place(
     aside = np.maximum(np.maximum(own[0] - (x + width), x - own[2]), 0)
     above = np.maximum(np.maximum(own[1] - (y + height), y - own[3]), 0)
     cost = np.hypot(aside, above) / height
+    cost += covered(own, 4) > 0
     for other in better_clear:
         cost += 4 * covered(other, 4) / (width * height)
     for other in taken:

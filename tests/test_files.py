@@ -1,0 +1,35 @@
+"""Files are whole or as they were."""
+
+import os
+
+import pytest
+
+from visual_aid.files import write_atomically
+
+
+def test_a_file_is_written_with_its_folder_and_replaced(tmp_path):
+    path = tmp_path / "new" / "a.json"
+    write_atomically(path, b"first")
+    write_atomically(path, b"second")
+    assert path.read_bytes() == b"second"
+    assert os.listdir(path.parent) == ["a.json"]
+
+
+def test_a_failed_write_leaves_what_was_there(tmp_path, monkeypatch):
+    path = tmp_path / "a.json"
+    path.write_bytes(b"old")
+
+    def full_disk(_):
+        raise OSError("no space left on device")
+
+    monkeypatch.setattr(os, "fsync", full_disk)
+    with pytest.raises(OSError, match="no space"):
+        write_atomically(path, b"new")
+    assert path.read_bytes() == b"old"
+    assert os.listdir(tmp_path) == ["a.json"]
+
+
+def test_a_new_file_has_the_permissions_of_any_other(tmp_path):
+    write_atomically(tmp_path / "a", b"")
+    (tmp_path / "b").write_bytes(b"")
+    assert (tmp_path / "a").stat().st_mode == (tmp_path / "b").stat().st_mode
