@@ -91,9 +91,7 @@ def app(store: str, port: int) -> None:
 
     It runs until Ctrl-C and is reached from this machine only.
     """
-    from visual_aid.pages.server import serve
-
-    serve(store, port)
+    _serve(store, port)
 
 
 @main.command(epilog=EXIT_CODES)
@@ -128,9 +126,7 @@ def demo(samples: Path, store: Path, port: int, page: bool, jobs: int | None) ->
     outputs = Outputs(overlays=store.with_name("overlays"), store=str(store))
     code = screen_photos((samples,), outputs, jobs)
     if page and code <= 1:
-        from visual_aid.pages.server import serve
-
-        serve(str(store), port)
+        _serve(str(store), port)
     raise SystemExit(code)
 
 
@@ -164,3 +160,14 @@ def evaluate(
     from visual_aid.cli.evaluate import evaluate_folder
 
     raise SystemExit(evaluate_folder(truth, records, figures, curve, sheet, jobs))
+
+
+def _serve(store: str, port: int) -> None:
+    from visual_aid.pages.server import serve
+
+    try:
+        serve(store, port)
+    except (OSError, ValueError) as error:
+        raise click.UsageError(str(error)) from error
+    except KeyboardInterrupt:
+        pass  # the way to end it

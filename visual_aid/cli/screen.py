@@ -29,8 +29,10 @@ if TYPE_CHECKING:
 
 PHOTOS_A_JOB = 4
 """With fewer photos a process, starting the process costs more than it brings."""
-ROWS_SHOWN = 25
+ROWS_SHOWN, MOST_PATH_WIDTH = 25, 40
 DASH = Path("-")
+PHOTOS_VARIABLE = "VISUAL_AID_PHOTOS"
+"""Environment variable that names the folder of photo files where the records are on a database server."""
 STOPPED = 130
 """Exit code of a program that Ctrl-C ended: 128 and the signal's number, as shells have it."""
 
@@ -205,9 +207,9 @@ def _open_store(target: str) -> Store:
     from visual_aid.records.store import Store
 
     try:
-        return Store.open(target)
+        return Store.open(target, photos=os.environ.get(PHOTOS_VARIABLE))
     except (OSError, ValueError) as error:
-        raise click.UsageError(f"{target}: {error}") from error
+        raise click.UsageError(str(error)) from error
 
 
 def _folders(outputs: Outputs) -> list[Path]:
@@ -235,18 +237,19 @@ def _named(file: Path, stopped: bool) -> Path:
 
 
 def _print_worklist(console: Console, screenings: Sequence[Screening]) -> None:
-    rows = worklist(screenings)
+    rows = worklist(screenings)[:ROWS_SHOWN]
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("Priority", justify="right")
-    table.add_column("Photo", overflow="fold")
+    widest = max((len(row.photo) for row in rows), default=0)
+    table.add_column("Photo", overflow="fold", min_width=min(widest, MOST_PATH_WIDTH))
     table.add_column("Fasteners", justify="right")
     table.add_column("Marks", justify="right")
     table.add_column("Strongest evidence", ratio=1, overflow="fold")
-    for row in rows[:ROWS_SHOWN]:
+    for row in rows:
         reason = f"{row.cue} {row.score:.2f}: {row.reason}" if row.cue else row.reason
         priority = "-" if row.priority is None else f"{row.priority:.2f}"
         table.add_row(priority, Text(row.photo), str(row.fasteners), str(row.marks), Text(reason))
     console.print(table)
-    if len(rows) > ROWS_SHOWN:
-        console.print(f"and {len(rows) - ROWS_SHOWN} more photos of lower priority")
+    if len(screenings) > len(rows):
+        console.print(f"and {len(screenings) - len(rows)} more photos of lower priority")
     console.print(CAUTION)
