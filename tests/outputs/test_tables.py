@@ -29,7 +29,7 @@ def test_the_worklist_runs_from_the_highest_priority_to_what_failed():
 
 def test_a_row_gives_the_best_scored_reason():
     (row,) = worklist([record("a.jpg", TRAIL, GAP)])
-    assert (row.marks, row.cue, row.score, row.reason) == (2, "Gap under the nut", 0.95, "dark gap")
+    assert (row.candidates, row.cue, row.score, row.reason) == (2, "Gap under the nut", 0.95, "dark gap")
 
 
 def test_a_row_without_candidates_says_why_the_photo_is_hard_to_judge():

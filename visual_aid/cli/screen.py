@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 PHOTOS_A_JOB = 4
 """With fewer photos a process, starting the process costs more than it brings."""
-ROWS_SHOWN, MOST_PATH_WIDTH = 25, 40
+ROWS_SHOWN = 25
 DASH = Path("-")
 PHOTOS_VARIABLE = "VISUAL_AID_PHOTOS"
 """Environment variable that names the folder of photo files where the records are on a database server."""
@@ -239,16 +239,13 @@ def _named(file: Path, stopped: bool) -> Path:
 def _print_worklist(console: Console, screenings: Sequence[Screening]) -> None:
     rows = worklist(screenings)[:ROWS_SHOWN]
     table = Table(box=None, pad_edge=False, header_style="bold")
-    table.add_column("Priority", justify="right")
-    widest = max((len(row.photo) for row in rows), default=0)
-    table.add_column("Photo", overflow="fold", min_width=min(widest, MOST_PATH_WIDTH))
-    table.add_column("Fasteners", justify="right")
-    table.add_column("Marks", justify="right")
-    table.add_column("Strongest evidence", ratio=1, overflow="fold")
+    table.add_column("Priority", justify="right", no_wrap=True)
+    table.add_column("Photo and its strongest evidence", overflow="fold")
     for row in rows:
-        reason = f"{row.cue} {row.score:.2f}: {row.reason}" if row.cue else row.reason
         priority = "-" if row.priority is None else f"{row.priority:.2f}"
-        table.add_row(priority, Text(row.photo), str(row.fasteners), str(row.marks), Text(reason))
+        reason = f"{row.cue} {row.score:.2f}: {row.reason}" if row.cue else row.reason
+        counts = f"  fasteners: {row.fasteners}, candidates: {row.candidates}"
+        table.add_row(priority, Text.assemble((row.photo, "bold"), counts, f"\n{reason}"))
     console.print(table)
     if len(screenings) > len(rows):
         console.print(f"and {len(screenings) - len(rows)} more photos of lower priority")

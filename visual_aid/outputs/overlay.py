@@ -217,9 +217,7 @@ def _reasons(screening: Screening, drawn: Sequence[Candidate], width: int) -> Im
     notes = [problem.say for problem in screening.quality.problems]
     weak = len(screening.candidates) - len(drawn)
     if weak:
-        notes.append(
-            f"{weak} weaker {'mark' if weak == 1 else 'marks'} (score under {LEAST_SCORE}) not drawn."
-        )
+        notes.append(f"Weaker candidates (score under {LEAST_SCORE}) not drawn: {weak}.")
     notes += [f"Not judged: {CUE_STYLE[n.cue].label.lower()} ({n.why})." for n in screening.not_judged]
     notes.append(f"{screening.photo.name}.  {CAUTION}")
     for note in notes:

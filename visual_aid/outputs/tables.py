@@ -19,8 +19,6 @@ class WorklistRow:
     ----------
     priority : float or None
         None where the photo could not be screened.
-    marks : int
-        Number of candidates.
     cue, score : str, float or None
         The best-scored candidate's cue in words and its score; None where nothing was flagged.
     reason : str
@@ -31,7 +29,7 @@ class WorklistRow:
     photo: str
     priority: float | None
     fasteners: int
-    marks: int
+    candidates: int
     cue: str | None
     score: float | None
     reason: str
@@ -94,7 +92,7 @@ def _worklist_row(screening: Screening) -> WorklistRow:
         photo=screening.photo.path or screening.photo.name,
         priority=None if screening.error else screening.priority,
         fasteners=len(screening.fasteners),
-        marks=len(screening.candidates),
+        candidates=len(screening.candidates),
         cue=CUE_STYLE[best.cue].label if best else None,
         score=best.score if best else None,
         reason=reason,
