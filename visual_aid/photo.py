@@ -42,8 +42,8 @@ BACKDROP = (128, 128, 128)
 FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "BMP", "HEIF")
 
 pi_heif.register_heif_opener()
-# Pillow's own guard starts at 89 megapixels, below today's phones; read_photo refuses by its own limit.
-Image.MAX_IMAGE_PIXELS = MAX_PIXELS
+# Pillow's own guard starts at 89 megapixels, below today's phones; read_photo keeps a limit of its own.
+Image.MAX_IMAGE_PIXELS = None
 
 
 class PhotoError(Exception):
@@ -98,6 +98,8 @@ class Photo:
         a mapped point by less than half a working pixel at the far edge.
     capture : Capture
         What the camera wrote down.
+    decode : callable
+        Makes ``full`` anew; a plain partial call, so that a photo can be sent to another process.
     """
 
     info: PhotoInfo
@@ -141,7 +143,7 @@ class Photo:
         PhotoError
             The file turns out to be damaged where the working scale did not show it.
         """
-        return self.working if self.scale == 1.0 else self.decode()
+        return self.working if self.scale == 1.0 else _frozen(self.decode())
 
     def to_full(self, working: Coordinate) -> Coordinate:
         """Map a working pixel coordinate to the full photo; pixel centres are whole numbers in both."""
@@ -240,28 +242,30 @@ def read_photo_bytes(data: bytes, name: str, *, path: str = "", max_pixels: int 
     icc = icc if isinstance(icc, bytes) else b""
 
     decode: Callable[[], Pixels]
-    if header.format in ("JPEG", "MPO") and header.mode in ("L", "RGB") and _jpeg_is_whole(data):
+    if header.format in ("JPEG", "MPO") and header.mode == "RGB" and _jpeg_is_whole(data):
         orientation = _orientation(header)
+        native = _decode_jpeg(data, name, shrink=_scale(width, height))
+        native = _upright(_shrunk(native, *_working_size(width, height)), orientation)
         if orientation >= 5:
             width, height = height, width
-        grey = header.mode == "L"
-        size = _working_size(width, height)
-        native = _decode_jpeg(data, name, grey, max(width, height) / max(size))
-        native = _shrunk(native, *(size if orientation < 5 else size[::-1]))
-        working = _frozen(_srgb(_upright(native, orientation), icc))
-        decode = functools.partial(_decode_jpeg_full, data, name, grey, orientation, icc)
+        working = _srgb(native, icc)
+        decode = functools.partial(_decode_jpeg_full, data, name, orientation, icc)
     else:
         native = _decode_with_pillow(header, name)
         height, width = native.shape[:2]
-        working = _frozen(_srgb(_shrunk(native, *_working_size(width, height)), icc))
+        working = _srgb(_shrunk(native, *_working_size(width, height)), icc)
         decode = functools.partial(_srgb, native, icc)
 
     info = PhotoInfo(name, path, hashlib.sha256(data).hexdigest(), width, height, capture.taken)
-    return Photo(info, working, _scale(width, height), capture, decode)
+    return Photo(info, _frozen(working), _scale(width, height), capture, decode)
 
 
 def _error(code: str, say: str) -> PhotoError:
     return PhotoError(Trouble(code, say))
+
+
+def _damaged(name: str) -> PhotoError:
+    return _error("damaged", f"{name} is damaged or cut short: copy it from the camera again.")
 
 
 def _printable(text: str) -> str:
@@ -302,16 +306,35 @@ def _shrunk(pixels: Pixels, width: int, height: int) -> Pixels:
 
 
 def _open(data: bytes, name: str) -> Image.Image:
+    """Read the header; no pixel is decoded yet."""
     try:
+        if data[4:8] == b"ftyp":
+            _check_heif_items(data)
         return Image.open(io.BytesIO(data), formats=FORMATS)
     except UnidentifiedImageError:
+        if _SIGNATURE.match(data):
+            raise _damaged(name) from None
         raise _error(
             "not_an_image", f"{name} is no photo that can be read: save it as JPEG, PNG, TIFF, WebP or HEIC."
         ) from None
-    except (Image.DecompressionBombError, Image.DecompressionBombWarning):
-        raise _error("too_many_pixels", f"{name} has far too many pixels: save it smaller.") from None
     except Exception:  # the decoders raise nearly anything on hostile bytes
-        raise _error("damaged", f"{name} is damaged: copy it from the camera again.") from None
+        raise _damaged(name) from None
+
+
+# How a JPEG, PNG, TIFF, WebP or HEIF file starts, even if nothing else of it is sound.
+_SIGNATURE = re.compile(
+    rb"\xff\xd8\xff|\x89PNG\r\n|II\*\0|MM\0\*|RIFF.{4}WEBP|.{4}ftyp(?:hei|mif1|msf1)", re.DOTALL
+)
+
+
+def _check_heif_items(data: bytes) -> None:
+    """Raise ValueError where an item's type or name is no text: the HEIF reader would end the process.
+
+    Item info entries: ISO/IEC 14496-12, 8.11.6, versions 2 and 3.
+    """
+    for entry in re.finditer(rb"infe(?:\x02.{5}|\x03.{7}).{2}", data, re.DOTALL):
+        size = int.from_bytes(data[entry.start() - 4 : entry.start()], "big")
+        data[entry.end() : entry.start() - 4 + size].decode("utf-8")
 
 
 def _jpeg_is_whole(data: bytes) -> bool:
@@ -335,37 +358,31 @@ def _jpeg_is_whole(data: bytes) -> bool:
 _JPEG_MARKER = re.compile(rb"\xff[^\x00\x01\xd0-\xd8\xff]")
 
 
-def _decode_jpeg(data: bytes, name: str, grey: bool, shrink: float = 1.0) -> Pixels:
-    """Decode as stored, no more than ``shrink`` times smaller, (h, w) if grey, else (h, w, 3) RGB.
+def _decode_jpeg(data: bytes, name: str, shrink: float = 1.0) -> Pixels:
+    """Decode RGB as stored, smaller by 2, 4 or 8 where ``shrink`` allows.
 
-    The decoder leaves out high frequencies of each 8 x 8 block, which is what makes it cheap.
+    The decoder then leaves out high frequencies of each 8 x 8 block, which is what makes it cheap.
     """
-    if grey:
-        flags = {
-            1: cv2.IMREAD_GRAYSCALE,
-            2: cv2.IMREAD_REDUCED_GRAYSCALE_2,
-            4: cv2.IMREAD_REDUCED_GRAYSCALE_4,
-            8: cv2.IMREAD_REDUCED_GRAYSCALE_8,
-        }
-    else:
-        flags = {
-            1: cv2.IMREAD_COLOR,
-            2: cv2.IMREAD_REDUCED_COLOR_2,
-            4: cv2.IMREAD_REDUCED_COLOR_4,
-            8: cv2.IMREAD_REDUCED_COLOR_8,
-        }
-    factor = max(f for f in flags if f <= shrink)
+    factor = max(f for f in _REDUCED if f <= shrink)
     try:
-        pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags[factor] | cv2.IMREAD_IGNORE_ORIENTATION)
+        pixels = cv2.imdecode(np.frombuffer(data, np.uint8), _REDUCED[factor] | cv2.IMREAD_IGNORE_ORIENTATION)
     except cv2.error:
         pixels = None
     if pixels is None:
-        raise _error("damaged", f"{name} is damaged: copy it from the camera again.")
-    return cast("Pixels", pixels if grey else cv2.cvtColor(pixels, cv2.COLOR_BGR2RGB, dst=pixels))
+        raise _damaged(name)
+    return cast("Pixels", cv2.cvtColor(pixels, cv2.COLOR_BGR2RGB, dst=pixels))
 
 
-def _decode_jpeg_full(data: bytes, name: str, grey: bool, orientation: int, icc: bytes) -> Pixels:
-    return _frozen(_srgb(_upright(_decode_jpeg(data, name, grey), orientation), icc))
+_REDUCED = {
+    1: cv2.IMREAD_COLOR,
+    2: cv2.IMREAD_REDUCED_COLOR_2,
+    4: cv2.IMREAD_REDUCED_COLOR_4,
+    8: cv2.IMREAD_REDUCED_COLOR_8,
+}
+
+
+def _decode_jpeg_full(data: bytes, name: str, orientation: int, icc: bytes) -> Pixels:
+    return _srgb(_upright(_decode_jpeg(data, name), orientation), icc)
 
 
 def _decode_with_pillow(image: Image.Image, name: str) -> Pixels:
@@ -379,14 +396,13 @@ def _decode_with_pillow(image: Image.Image, name: str) -> Pixels:
             image.alpha_composite(rgba)
             image = image.convert("RGB")
         if image.mode.startswith("I;16"):
-            native = (np.asarray(image).astype(np.uint16) // 257).astype(np.uint8)
+            native = ((np.asarray(image).astype(np.uint32) + 128) // 257).astype(np.uint8)  # 65535 / 255
         elif image.mode in ("I", "F"):
             raise _error(
                 "unsupported", f"{name} has 32-bit pixels: save it as JPEG, or as PNG with 8 or 16 bits."
             )
         else:
-            mode = {"1": "L", "L": "L", "CMYK": "CMYK"}.get(image.mode, "RGB")
-            native = np.asarray(image.convert(mode))
+            native = np.asarray(image.convert({"1": "L", "L": "L", "CMYK": "CMYK"}.get(image.mode, "RGB")))
     except PhotoError:
         raise
     except MemoryError:
@@ -394,7 +410,7 @@ def _decode_with_pillow(image: Image.Image, name: str) -> Pixels:
     except Exception as error:  # the decoders raise nearly anything on hostile bytes
         if "truncated" in str(error).lower():
             raise _error("truncated", f"{name} is cut short: copy it from the camera again.") from None
-        raise _error("damaged", f"{name} is damaged: copy it from the camera again.") from None
+        raise _damaged(name) from None
     return _upright(native, orientation)
 
 
