@@ -1,0 +1,87 @@
+"""The README says what the program does, no more and no less."""
+
+import re
+from pathlib import Path
+
+import click
+import pytest
+
+import visual_aid
+from visual_aid.cli import main
+from visual_aid.model import CUES, KINDS, PhotoInfo, Quality, Screening
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+COMMANDS = main.commands
+SECTIONS = dict(re.findall(r"^### `visual-aid (\w+)[^`]*`\n(.*?)(?=^##)", README, re.MULTILINE | re.DOTALL))
+
+
+def options_of(command):
+    options = [p for p in command.params if isinstance(p, click.Option)]
+    return {name for option in options for name in (*option.opts, *option.secondary_opts)}
+
+
+def test_the_readme_has_a_section_for_every_command_and_no_other():
+    assert SECTIONS.keys() == COMMANDS.keys()
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_a_command_s_table_holds_its_options_and_no_others(name):
+    rows = [line for line in SECTIONS[name].splitlines() if line.startswith("| `--")]
+    described = {option for row in rows for option in re.findall(r"`(--[\w-]+)", row.split("|")[1])}
+    assert described == options_of(COMMANDS[name])
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_arguments_are_shown_as_the_help_shows_them(name):
+    arguments = [p.metavar for p in COMMANDS[name].params if isinstance(p, click.Argument)]
+    assert f"### `{' '.join(['visual-aid', name, *arguments])}`" in README
+
+
+def shown_commands():
+    blocks = re.findall(r"^ {4}(.*)$", README + DEVELOPERS, re.MULTILINE)
+    spans = re.findall(r"`([^`\n]+)`", README + DEVELOPERS)
+    return sorted(
+        {m for text in (*blocks, *spans) for m in re.findall(r"visual-aid (?:[a-z]+)(?: [^|&]*)?", text)}
+    )
+
+
+@pytest.mark.parametrize("shown", shown_commands())
+def test_every_command_that_is_shown_exists(shown):
+    _, name, *rest = shown.split()
+    assert name in COMMANDS
+    assert {word for word in rest if word.startswith("--")} <= options_of(COMMANDS[name])
+
+
+def test_the_first_commands_make_an_environment_and_run_the_program():
+    install, test = re.findall(r"^ {4}(python3 -m venv .*)$", README, re.MULTILINE)
+    assert install.endswith(" && .venv/bin/pip install . && .venv/bin/visual-aid demo")
+    assert test.endswith(" && .venv/bin/pip install -e '.[dev]' && .venv/bin/pytest")
+
+
+def test_exit_codes_are_those_of_the_help():
+    in_help = dict(re.findall(r"^ +(\d+) +(.+)$", COMMANDS["screen"].epilog, re.MULTILINE))
+    in_readme = dict(re.findall(r"^\| (\d+) \| (.+) \|$", README, re.MULTILINE))
+    assert in_readme == in_help
+    assert len(in_help) == 4
+
+
+def test_the_record_s_fields_are_described():
+    record = Screening("0", PhotoInfo("a", "a", "", 1, 1), Quality(True)).to_dict()
+    section = README.partition("## The screening record")[2].partition("\n## ")[0]
+    rows = [line.split("|")[1] for line in section.splitlines() if line.startswith("| `")]
+    assert [name for row in rows for name in re.findall(r"`(\w+)`", row)] == list(record)
+    for name in (*record["photo"], *KINDS):
+        assert f"`{name}`" in section
+
+
+def test_every_cue_is_described():
+    section = README.partition("## What it looks for")[2].partition("\n## ")[0]
+    assert re.findall(r"^\| `(\w+)`", section, re.MULTILINE) == list(CUES)
+
+
+def test_the_changelog_opens_with_this_version():
+    changelog = DEVELOPERS.partition("## Changelog")[2]
+    assert re.search(r"^### (\S+)", changelog, re.MULTILINE)[1] == visual_aid.__version__
