@@ -1,12 +1,16 @@
-"""Gap: a dark slit or fresh thread between a nut or washer and its stance.
+"""Gap: a dark slit or fresh thread between a nut or washer and its seat.
 
 Seen at a tilt, the flats of a tight nut end on the washer or the surface. Below a nut that has backed off a
-dark band follows its lower edge, and everything beneath it lies further out than beside its neighbours. The
-shadow of a tight nut is wide and falls to one side; a washer's own rim is a faint line further down.
+dark band follows its lower edge, and what it sat on lies further down than beside its neighbours. The shadow
+of a tight nut is wide and falls to one side; a washer's own rim is a faint line further down.
+
+The view is unrolled into a strip whose rows go down the flats. As the nuts of a photo are mostly of one
+height, all together tell where the flats end; what follows is measured from there.
 """
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -29,8 +33,10 @@ _ASIDE = np.linspace(-0.92, 0.92, 31)
 _FLATS = (_HEIGHTS >= 0.2) & (_HEIGHTS < 0.7)
 # A bolt head is 0.83 r high, a nut on a washer 1.45 r (ISO 4014, 4032, 7089); a slit lies within these.
 _SEATS = (_HEIGHTS >= 0.6) & (_HEIGHTS < 2.0)
-_BEYOND = (_HEIGHTS >= 1.6) & (_HEIGHTS < 2.6)
-_LAGS = range(-12, 13)
+_USUAL = np.exp(-(((_HEIGHTS - 1.15) / 0.4) ** 2)) * ((_HEIGHTS >= 0.65) & (_HEIGHTS < 1.7))
+ZONES = (0.0, 0.1, 0.2, 0.3, 0.45, 0.65, 0.95)
+"""Bounds, in r below the flats' lower edge, of the zones that are looked at; one turn of an M16 thread
+advances 0.17 r (ISO 261: 2 mm)."""
 
 
 def _near_edges() -> NDArray[np.float64]:
@@ -74,11 +80,16 @@ def measure(scene: Scene) -> Measured:
         why = f"nuts seen from the front (less than {LEAST_TILT:.0f}° tilt): a gap would not show"
         return Measured(not_judged=(NotJudged("gap", why),) if scene.in_place else ())
     looks = [_strip(frame, stance) for frame, stance in judged]
-    profiles = np.stack([_profile(strip) for strip, _ in looks])
+    strips = np.stack([strip for strip, _ in looks])
+    ends = _lower_edges(strips)
+    profiles = _profiles(strips)
+    excess = _darker_than_others(profiles)
     return Measured(
         tuple(
-            _measurement(frame, stance, strip, edge, profiles, k)
-            for k, ((frame, stance), (strip, edge)) in enumerate(zip(judged, looks, strict=True))
+            _measurement(frame, stance, edge, strip, profile, dark, int(end))
+            for (frame, stance), (strip, edge), profile, dark, end in zip(
+                judged, looks, profiles, excess, ends, strict=True
+            )
         )
     )
 
@@ -115,12 +126,35 @@ def _sample(image: Profile, stance: Stance, edges: NDArray[np.float64]) -> Profi
     return out.astype(np.float32).reshape(shape)
 
 
-def _profile(strip: Profile) -> Profile:
-    """Lightness against height, median over the columns, in units of the flats' own lightness."""
-    light = strip[..., 0]
-    flats = np.maximum(np.median(light[_FLATS], axis=0), 4.0)
-    out: Profile = np.median(light / flats, axis=1)
+def _profiles(strips: Profile) -> Profile:
+    """Lightness against height, median over the columns, in units of the flats' own; shape (N, heights)."""
+    light = strips[..., 0]
+    flats = np.maximum(np.median(light[:, _FLATS], axis=1), 4.0)
+    out: Profile = np.median(light / flats[:, None], axis=2)
     return out
+
+
+def _steps(strips: Profile) -> Profile:
+    """Colour difference from row to row that all columns share, shape (N, heights)."""
+    change = np.diff(strips, axis=1, append=strips[:, -1:]).mean(axis=2)
+    return cv2.blur(np.linalg.norm(change, axis=2).astype(np.float32), (3, 1)).astype(np.float32)
+
+
+def _lower_edges(strips: Profile) -> NDArray[np.intp]:
+    """Row in which each fastener's flats end: its own clearest step near that of all."""
+    steps = _steps(strips) * _USUAL
+    own = steps / (steps.sum(axis=1, keepdims=True) + 1e-6)
+    together = cv2.GaussianBlur(own.mean(axis=0)[None].astype(np.float32), (0, 0), 0.1 / _STEP)
+    ends: NDArray[np.intp] = np.argmax((own + 0.01) * together, axis=1)
+    return ends
+
+
+def _darker_than_others(profiles: Profile) -> Profile:
+    """By how much each profile lies below the median of the photo's others, NaN without others."""
+    if len(profiles) < 2:
+        return np.full_like(profiles, math.nan)
+    others = [np.median(np.delete(profiles, k, axis=0), axis=0) for k in range(len(profiles))]
+    return np.stack(others) - profiles
 
 
 def _band(light: Profile, widest: float) -> _Band:
@@ -143,46 +177,47 @@ def _band(light: Profile, widest: float) -> _Band:
 def _measurement(
     frame: Frame,
     stance: Stance,
-    strip: Profile,
     edge: NDArray[np.float64],
-    profiles: Profile,
-    k: int,
+    strip: Profile,
+    profile: Profile,
+    excess: Profile,
+    end: int,
 ) -> Measurement:
     light = strip[..., 0]
-    flats = float(np.median(light[_FLATS]))
+    flats = max(float(np.median(light[_FLATS])), 4.0)
     narrow, wide = _band(light, 0.2), _band(light, 0.6)
-    at = round((wide.height - float(_HEIGHTS[0])) / _STEP)
-    around = slice(max(at - 1, 0), at + 2)
-    below = slice(at + round(wide.width / _STEP), at + round((wide.width + 0.3) / _STEP))
-    band_lab, below_lab = (np.median(strip[rows].reshape(-1, 3), axis=0) for rows in (around, below))
-    colour = np.linalg.norm(band_lab[1:] - np.median(strip[_FLATS].reshape(-1, 3), axis=0)[1:])
-    own = profiles[k]
-    slope_rows = np.abs(np.diff(own))
-    darkest = light[_SEATS].min(axis=0)
+    bounds = end + 1 + np.round(np.array(ZONES) / _STEP).astype(int)
+    zones = [slice(low, high) for low, high in itertools.pairwise(bounds)]
+    slit = slice(bounds[0], bounds[3])
+    shared = np.diff(profile)
+    after = shared[end + 2 : bounds[-1]]
+    foot = end + 3 + int(np.argmax(_steps(strip[None])[0, end + 3 : bounds[-1] + 6]))
+    darkest = light[slit].min(axis=0) / flats
+    tint = np.median(strip[_FLATS].reshape(-1, 3), axis=0)
     features = {
         "tilt": frame.fastener.tilt or 0.0,
         "certainty": min(stance.certainty, 8.0),
         "sharpness": min(frame.sharpness * stance.slope, 60.0),
         "flats_light": flats,
+        "nut_height": float(_HEIGHTS[end]),
+        "edge_step": float(profile[end + 2] - profile[end - 2]),
+        **{f"zone_{k}": float(profile[rows].mean()) for k, rows in enumerate(zones)},
+        **{f"excess_{k}": float(excess[rows].mean()) for k, rows in enumerate(zones[:4])},
+        "slit_colour": float(np.linalg.norm(np.median(strip[slit].reshape(-1, 3), axis=0)[1:] - tint[1:])),
+        "darkest": float(np.median(darkest)),
+        "dark_share": float((darkest < 0.6).mean()),
+        "lightest_after": float(profile[slit.start : bounds[-1]].max()),
+        "rise": float(after.max()),
+        "rise_at": float((2 + np.argmax(after)) * _STEP),
+        "foot_at": float((foot - end) * _STEP),
         "narrow_depth": narrow.depth,
-        "narrow_height": narrow.height,
         "narrow_share": narrow.share,
+        "narrow_below": narrow.height - float(_HEIGHTS[end]),
         "wide_depth": wide.depth,
-        "wide_ratio": wide.depth / max(flats, 4.0),
-        "wide_height": wide.height,
+        "wide_ratio": wide.depth / flats,
         "wide_width": wide.width,
         "wide_share": wide.share,
-        "band_light": float(band_lab[0]),
-        "band_ratio": float(band_lab[0]) / max(flats, 4.0),
-        "band_chroma": float(np.hypot(band_lab[1], band_lab[2])),
-        "band_colour": float(colour),
-        "below_step": float(below_lab[0] - band_lab[0]),
-        "below_flats": float(below_lab[0]) / max(flats, 4.0),
-        "darkest": float(np.median(darkest)),
-        "darkest_spread": float(np.std(darkest)),
-        "beyond_ratio": float(np.median(light[_BEYOND])) / max(flats, 4.0),
-        "edges": float(slope_rows[_SEATS[1:]].sum()),
-        **_against_others(profiles, k),
+        "wide_below": wide.height - float(_HEIGHTS[end]),
     }
     measures = {"depth_l": wide.depth, "width_r": wide.width, "height_r": wide.height, "share": wide.share}
     reason = (
@@ -190,35 +225,6 @@ def _measurement(
         f"{wide.depth:.0f} L* darker than what lies above and below it"
     )
     return Measurement(frame.fastener, features, measures, _outline(frame, stance, edge, wide), reason)
-
-
-def _against_others(profiles: Profile, k: int) -> dict[str, float]:
-    """Compare a profile with the median profile of the photo's other fasteners."""
-    names = ("excess_dark", "excess_area", "excess_height", "lift", "lift_gain", "likeness")
-    if len(profiles) < 2:
-        return dict.fromkeys(names, math.nan)
-    others = np.median(np.delete(profiles, k, axis=0), axis=0)
-    excess = cv2.blur((others - profiles[k])[:, None], (1, 3))[:, 0]
-    at = int(np.argmax(np.where(_SEATS, excess, -9.0)))
-    # By how far must the others' profile slide down to look like this one?
-    rows = np.flatnonzero(_SEATS)
-    mine = profiles[k][rows] - profiles[k][rows].mean()
-    fits = []
-    for lag in _LAGS:
-        theirs = others[np.clip(rows - lag, 0, len(others) - 1)]
-        theirs = theirs - theirs.mean()
-        fits.append(float(mine @ theirs / (np.linalg.norm(mine) * np.linalg.norm(theirs) + 1e-3)))
-    best = int(np.argmax(fits))
-    still = fits[len(fits) // 2]
-    figures = (
-        float(excess[at]),
-        float(np.maximum(excess[_SEATS], 0).sum() * _STEP),
-        float(_HEIGHTS[at]),
-        _LAGS[best] * _STEP,
-        fits[best] - still,
-        still,
-    )
-    return dict(zip(names, figures, strict=True))
 
 
 def _outline(
