@@ -42,7 +42,7 @@ def main() -> None:
     """
 
 
-@main.command(epilog=EXIT_CODES)
+@main.command("screen", epilog=EXIT_CODES)
 @click.argument("paths", nargs=-1, required=True, metavar="PATH...", type=click.Path(path_type=Path))
 @click.option(
     "--json",
@@ -59,7 +59,7 @@ def main() -> None:
 )
 @click.option("--store", metavar="STORE", help="Add the photos to the records that the page works on.")
 @JOBS
-def screen(
+def screen_command(
     paths: tuple[Path, ...],
     records: Path | None,
     table: Path | None,
@@ -77,7 +77,7 @@ def screen(
     raise SystemExit(screen_photos(paths, Outputs(records, table, overlay, store), jobs))
 
 
-@main.command(epilog=EXIT_CODES)
+@main.command("app", epilog=EXIT_CODES)
 @click.option(
     "--store",
     default="visual-aid.sqlite",
@@ -86,7 +86,7 @@ def screen(
     help="Records to work on: an SQLite file, made if there is none, or a database URL.",
 )
 @PORT
-def app(store: str, port: int) -> None:
+def app_command(store: str, port: int) -> None:
     """Serve the page for looking and deciding.
 
     It runs until Ctrl-C and is reached from this machine only.
@@ -94,7 +94,7 @@ def app(store: str, port: int) -> None:
     _serve(store, port)
 
 
-@main.command(epilog=EXIT_CODES)
+@main.command("demo", epilog=EXIT_CODES)
 @click.option(
     "--samples",
     type=THAT_FOLDER,
@@ -116,7 +116,7 @@ def app(store: str, port: int) -> None:
     "--page/--no-page", default=True, help="Whether to serve the page afterwards.", show_default=True
 )
 @JOBS
-def demo(samples: Path, store: Path, port: int, page: bool, jobs: int | None) -> None:
+def demo_command(samples: Path, store: Path, port: int, page: bool, jobs: int | None) -> None:
     """Show the tool on sample photos.
 
     Screens them, lists them with reasons, and serves the page on them until Ctrl-C.
@@ -130,7 +130,7 @@ def demo(samples: Path, store: Path, port: int, page: bool, jobs: int | None) ->
     raise SystemExit(code)
 
 
-@main.command(epilog=EXIT_CODES)
+@main.command("evaluate", epilog=EXIT_CODES)
 @click.argument("truth", type=THAT_FOLDER, metavar="TRUTH_DIR")
 @click.option(
     "--records",
@@ -144,7 +144,7 @@ def demo(samples: Path, store: Path, port: int, page: bool, jobs: int | None) ->
     "--sheet", type=FILE, metavar="FILE", help="Write a JPEG contact sheet of misses and false alarms."
 )
 @JOBS
-def evaluate(
+def evaluate_command(
     truth: Path,
     records: Path | None,
     figures: Path | None,
