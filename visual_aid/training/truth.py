@@ -113,7 +113,7 @@ def read_truths(folder: str | Path) -> list[TruthPhoto]:
                 truths.append(parse_truth(data, path.parent))
         except KeyError as missing:
             raise ValueError(f"{path}: a label lacks {missing}; add it or remove the label") from missing
-        except (TypeError, ValueError, IndexError) as wrong:
+        except (AttributeError, TypeError, ValueError) as wrong:
             raise ValueError(f"{path}: labels cannot be read ({wrong}); mend or remove the file") from wrong
     if not truths:
         raise ValueError(f"{folder}: no labelled photos (NAME.json with image and fasteners beside NAME.jpg)")
@@ -135,7 +135,7 @@ def parse_truth(data: Mapping[str, Any], folder: Path) -> TruthPhoto:
 
     Raises
     ------
-    KeyError, TypeError, ValueError, IndexError
+    AttributeError, KeyError, TypeError, ValueError
         A field is missing or of the wrong kind.
     """
     gx, gy = data.get("gravity", (0.0, 1.0))
