@@ -13,6 +13,7 @@ import math
 import os
 import re
 import stat
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
@@ -33,7 +34,7 @@ Coordinate = TypeVar("Coordinate", float, NDArray[np.floating])
 WORKING_SIDE = 1600
 """Longest side of ``Photo.working`` in pixels: a nut of 1/60 of the photo's width is still 27 px across."""
 MIN_SIDE = 64
-"""Shortest side in pixels that is read at all: less cannot hold a nut and what surrounds it."""
+"""Shortest working side in pixels that is read at all: less cannot hold a nut and what surrounds it."""
 MAX_PIXELS = 200_000_000
 """Default of the largest photo read: the largest phone sensors sold give just under 200 megapixels."""
 BACKDROP = (128, 128, 128)
@@ -44,6 +45,8 @@ FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "BMP", "HEIF")
 pi_heif.register_heif_opener()
 # Pillow's own guard starts at 89 megapixels, below today's phones; read_photo keeps a limit of its own.
 Image.MAX_IMAGE_PIXELS = None
+# Its remarks on odd metadata are of no use to anyone who screens photos.
+warnings.filterwarnings("ignore", category=UserWarning, module=r"PIL\.")
 
 
 class PhotoError(Exception):
@@ -94,8 +97,7 @@ class Photo:
     working : ndarray of shape (h, w, 3), uint8
         sRGB, longest side at most ``WORKING_SIDE``, never enlarged; read-only.
     scale : float
-        Full pixels per working pixel, at least 1. Each side is rounded to whole pixels, which moves
-        a mapped point by less than half a working pixel at the far edge.
+        Full pixels per working pixel, at least 1 and the same along both sides.
     capture : Capture
         What the camera wrote down.
     decode : callable
@@ -124,14 +126,16 @@ class Photo:
         ValueError
             The array has another shape or type.
         """
-        if array.ndim != 3 or array.shape[2] != 3 or array.dtype != np.uint8 or array.size == 0:
+        if array.ndim != 3 or array.shape[2] != 3 or array.dtype != np.uint8:
             raise ValueError(
                 f"{name}: needs uint8 pixels of shape (H, W, 3), got {array.dtype} {array.shape}"
             )
+        height, width = array.shape[:2]
+        if min(_working_size(width, height)) < 1:
+            raise ValueError(f"{name}: {width} x {height} pixels leave nothing at the working scale")
         full = _frozen(array.copy())
-        height, width = full.shape[:2]
         info = PhotoInfo(name, "", hashlib.sha256(full.tobytes()).hexdigest(), width, height)
-        working = _frozen(_shrunk(full, *_working_size(width, height)))
+        working = _frozen(_at_working_scale(full, width, height))
         return cls(info, working, _scale(width, height), Capture(), functools.partial(np.asarray, full))
 
     @functools.cached_property
@@ -226,6 +230,8 @@ def read_photo_bytes(data: bytes, name: str, *, path: str = "", max_pixels: int 
     if not data:
         raise _error("empty", f"{name} is empty: copy it from the camera again.")
     header = _open(data, name)
+    if header.format in ("JPEG", "MPO") and not _jpeg_is_whole(data):
+        raise _truncated(name)
     width, height = header.size
     if width * height > max_pixels:
         raise _error(
@@ -233,19 +239,20 @@ def read_photo_bytes(data: bytes, name: str, *, path: str = "", max_pixels: int 
             f"{name} has {width} x {height} pixels, the limit is {max_pixels / 1e6:.0f} megapixels: "
             "save it smaller, or raise the limit.",
         )
-    if min(width, height) < MIN_SIDE:
+    if min(_working_size(width, height)) < MIN_SIDE:
         raise _error(
-            "too_small", f"{name} has {width} x {height} pixels: take the original photo, not a thumbnail."
+            "too_small",
+            f"{name} has {width} x {height} pixels: take the original photo, no thumbnail or strip of it.",
         )
     capture = _capture(header)
     icc = header.info.get("icc_profile")
     icc = icc if isinstance(icc, bytes) else b""
 
     decode: Callable[[], Pixels]
-    if header.format in ("JPEG", "MPO") and header.mode == "RGB" and _jpeg_is_whole(data):
+    if header.format in ("JPEG", "MPO") and header.mode == "RGB":
         orientation = _orientation(header)
         native = _decode_jpeg(data, name, shrink=_scale(width, height))
-        native = _upright(_shrunk(native, *_working_size(width, height)), orientation)
+        native = _upright(_at_working_scale(native, width, height), orientation)
         if orientation >= 5:
             width, height = height, width
         working = _srgb(native, icc)
@@ -253,7 +260,7 @@ def read_photo_bytes(data: bytes, name: str, *, path: str = "", max_pixels: int 
     else:
         native = _decode_with_pillow(header, name)
         height, width = native.shape[:2]
-        working = _srgb(_shrunk(native, *_working_size(width, height)), icc)
+        working = _srgb(_at_working_scale(native, width, height), icc)
         decode = functools.partial(_srgb, native, icc)
 
     info = PhotoInfo(name, path, hashlib.sha256(data).hexdigest(), width, height, capture.taken)
@@ -266,6 +273,10 @@ def _error(code: str, say: str) -> PhotoError:
 
 def _damaged(name: str) -> PhotoError:
     return _error("damaged", f"{name} is damaged or cut short: copy it from the camera again.")
+
+
+def _truncated(name: str) -> PhotoError:
+    return _error("truncated", f"{name} is cut short: copy it from the camera again.")
 
 
 def _printable(text: str) -> str:
@@ -287,19 +298,22 @@ def _scale(width: int, height: int) -> float:
 
 def _working_size(width: int, height: int) -> tuple[int, int]:
     scale = _scale(width, height)
-    return max(1, round(width / scale)), max(1, round(height / scale))
+    return round(width / scale), round(height / scale)
 
 
-def _shrunk(pixels: Pixels, width: int, height: int) -> Pixels:
-    """Shrink to a size; pixels of that size already are handed back as they are.
+def _at_working_scale(pixels: Pixels, width: int, height: int) -> Pixels:
+    """Shrink pixels of a photo of full size (width, height), decoded in full or reduced.
 
     Below a factor of two the four nearest pixels miss nothing, and cost a sixth of area averaging.
     """
-    if pixels.shape[:2] == (height, width):
+    w, h = _working_size(width, height)
+    if pixels.shape[:2] == (h, w):
         return pixels
-    little = pixels.shape[0] < 2 * height and pixels.shape[1] < 2 * width
-    how = cv2.INTER_LINEAR if little else cv2.INTER_AREA
-    return cast("Pixels", cv2.resize(pixels, (width, height), interpolation=how))
+    # A reduced decode covers up to 7 pixels more than the photo has: the ratio of the sizes would be off.
+    decoded = 2.0 ** round(math.log2(max(width, height) / max(pixels.shape[:2])))
+    times = decoded / _scale(width, height)
+    how = cv2.INTER_LINEAR if times > 0.5 else cv2.INTER_AREA
+    return cast("Pixels", cv2.resize(pixels, None, fx=times, fy=times, interpolation=how)[:h, :w])
 
 
 # Decoding
@@ -409,20 +423,19 @@ def _decode_with_pillow(image: Image.Image, name: str) -> Pixels:
         raise _error("too_many_pixels", f"{name} does not fit into memory: save it smaller.") from None
     except Exception as error:  # the decoders raise nearly anything on hostile bytes
         if "truncated" in str(error).lower():
-            raise _error("truncated", f"{name} is cut short: copy it from the camera again.") from None
+            raise _truncated(name) from None
         raise _damaged(name) from None
     return _upright(native, orientation)
 
 
 def _upright(pixels: Pixels, orientation: int) -> Pixels:
     """Turn stored pixels as their orientation asks (EXIF 2.32, tag 0x0112: 1 to 8)."""
-    if orientation >= 5:
-        pixels = pixels.swapaxes(0, 1)
+    turned = cv2.transpose(pixels) if orientation >= 5 else pixels
     if orientation in (3, 4, 7, 8):
-        pixels = pixels[::-1]
+        turned = cv2.flip(turned, 0)
     if orientation in (2, 3, 6, 7):
-        pixels = pixels[:, ::-1]
-    return np.ascontiguousarray(pixels)
+        turned = cv2.flip(turned, 1)
+    return cast("Pixels", turned)
 
 
 # Colour
@@ -433,10 +446,14 @@ def _srgb(native: Pixels, icc: bytes) -> Pixels:
     mode = "L" if native.ndim == 2 else {3: "RGB", 4: "CMYK"}[native.shape[2]]
     transform = _profile_to_srgb(icc, mode) if icc else None
     if transform is not None:
-        return np.array(transform.apply(Image.fromarray(native)))
+        return np.array(transform.apply(_image(native, mode)))
     if mode == "L":
         return cast("Pixels", cv2.cvtColor(native, cv2.COLOR_GRAY2RGB))
-    return native if mode == "RGB" else np.array(Image.fromarray(native, mode).convert("RGB"))
+    return native if mode == "RGB" else np.array(_image(native, mode).convert("RGB"))
+
+
+def _image(native: Pixels, mode: str) -> Image.Image:
+    return Image.frombytes(mode, (native.shape[1], native.shape[0]), native.tobytes())
 
 
 @functools.lru_cache(maxsize=8)
@@ -444,12 +461,13 @@ def _profile_to_srgb(icc: bytes, mode: str) -> ImageCms.ImageCmsTransform | None
     """Build the way from a profile to sRGB; None where the profile is broken or is sRGB itself."""
     try:
         profile = ImageCms.ImageCmsProfile(io.BytesIO(icc))
-        transform = ImageCms.buildTransform(profile, ImageCms.createProfile("sRGB"), mode, "RGB")
+        intent = ImageCms.Intent.RELATIVE_COLORIMETRIC
+        transform = ImageCms.buildTransform(profile, ImageCms.createProfile("sRGB"), mode, "RGB", intent)
     except (ImageCms.PyCMSError, OSError, TypeError, ValueError):
         return None
     if mode == "RGB":
         probe = np.stack(np.meshgrid(*3 * [np.arange(0, 256, 51)]), -1).reshape(1, -1, 3).astype(np.uint8)
-        moved = np.asarray(transform.apply(Image.fromarray(probe))).astype(int) - probe
+        moved = np.asarray(transform.apply(_image(probe, mode))).astype(int) - probe
         if np.abs(moved).max() <= 2:
             return None
     return transform
