@@ -3,8 +3,10 @@
 import os
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from visual_aid.files import write_atomically
+from visual_aid.files import printable, write_atomically
 
 
 def test_a_file_is_written_with_its_folder_and_replaced(tmp_path):
@@ -33,3 +35,14 @@ def test_a_new_file_has_the_permissions_of_any_other(tmp_path):
     write_atomically(tmp_path / "a", b"")
     (tmp_path / "b").write_bytes(b"")
     assert (tmp_path / "a").stat().st_mode == (tmp_path / "b").stat().st_mode
+
+
+@given(st.binary(max_size=20))
+def test_any_name_fits_on_one_line_of_utf_8(name):
+    line = printable(os.fsdecode(name))
+    assert line.isprintable()
+    line.encode()
+
+
+def test_readable_names_stay_as_they_are():
+    assert printable("Prüfung 7 [左].jpg") == "Prüfung 7 [左].jpg"

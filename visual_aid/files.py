@@ -1,4 +1,4 @@
-"""Files that are either whole or not there."""
+"""Files that are either whole or not there, and names of files for people to read."""
 
 from __future__ import annotations
 
@@ -27,3 +27,8 @@ def write_atomically(path: Path, data: bytes) -> None:
         unfinished.replace(path)
     finally:
         unfinished.unlink(missing_ok=True)
+
+
+def printable(name: str) -> str:
+    """Give a file name or path that fits on one line of UTF-8, whatever bytes it is made of."""
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in name)

@@ -70,6 +70,27 @@ def test_a_missing_file_is_a_bad_file(yard, tmp_path):
     assert [r["error"] and r["error"]["code"] for r in records(tmp_path / "r.jsonl")] == [None, "missing"]
 
 
+def test_a_file_name_that_is_no_text_costs_nothing(yard, tmp_path):
+    odd = os.fsencode(yard) + b"/\xff[red]\n.png"
+    with open(odd, "wb") as file:
+        file.write((yard / "b.png").read_bytes())
+    with open(odd + b"bad.jpg", "wb") as file:
+        file.write(b"no photo")
+    result = run(
+        "screen",
+        yard,
+        "--json",
+        tmp_path / "r.jsonl",
+        "--csv",
+        tmp_path / "r.csv",
+        "--overlay",
+        tmp_path / "o",
+    )
+    assert result.exit_code == 1
+    assert len(records(tmp_path / "r.jsonl")) == len(ORDER) + 2
+    assert len(result.stderr.splitlines()) == 3
+
+
 def test_a_folder_without_photos_is_a_wrong_command(tmp_path):
     result = run("screen", tmp_path)
     assert result.exit_code == 2

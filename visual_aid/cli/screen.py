@@ -17,7 +17,7 @@ from rich.text import Text
 
 from visual_aid import __version__
 from visual_aid.backlog import in_order, photo_files
-from visual_aid.files import write_atomically
+from visual_aid.files import printable, write_atomically
 from visual_aid.model import PhotoInfo, Quality, Screening, Trouble
 from visual_aid.outputs.overlay import CAUTION, write_overlay
 from visual_aid.outputs.tables import candidates_csv, worklist
@@ -90,12 +90,14 @@ def screen_photos(paths: Sequence[Path], outputs: Outputs, jobs: int | None) -> 
 
     screenings = [d.screening for d in done]
     if outputs.records == DASH:
-        click.echo(_lines(screenings), nl=False)
+        click.echo(_json_lines(screenings), nl=False)
     elif outputs.records is not None:
-        write_atomically(_named(outputs.records, stopped), _lines(screenings).encode())
+        write_atomically(_named(outputs.records, stopped), _json_lines(screenings))
     if outputs.table is not None:
         # The mark at the start tells spreadsheets that the text is UTF-8.
-        write_atomically(_named(outputs.table, stopped), candidates_csv(screenings).encode("utf-8-sig"))
+        write_atomically(
+            _named(outputs.table, stopped), candidates_csv(screenings).encode("utf-8-sig", "backslashreplace")
+        )
     # Standard output carries either records or words.
     console = Console(stderr=outputs.records == DASH)
     _print_worklist(console, screenings)
@@ -183,23 +185,23 @@ def _screen(task: Task) -> Done:
         try:
             write_overlay(task.overlay, read_photo(task.photo).working, screening)
         except (OSError, PhotoError) as error:
-            return Done(screening, f"{task.photo}: was screened, but not drawn ({error})")
+            return Done(screening, f"{printable(str(task.photo))}: was screened, but not drawn ({error})")
     return Done(screening)
 
 
 def _lost(task: Task) -> Done:
-    name = task.photo.name
+    name, path = printable(task.photo.name), printable(str(task.photo))
     say = f"{name} ended the process that screened it: save it as a smaller JPEG and screen it again."
     trouble = Trouble("process_died", say)
-    photo = PhotoInfo(name, str(task.photo), "", 0, 0)
+    photo = PhotoInfo(name, path, "", 0, 0)
     return _failed(task, Screening(__version__, photo, Quality(usable=False), error=trouble), trouble)
 
 
 def _failed(task: Task, screening: Screening, trouble: Trouble) -> Done:
     # What people are told starts with the file's name; where many folders meet, its path is needed.
-    say, name = trouble.say, task.photo.name
-    line = f"{task.photo}{say.removeprefix(name)}" if say.startswith(name) else f"{task.photo}: {say}"
-    return Done(screening, line)
+    name, path = printable(task.photo.name), printable(str(task.photo))
+    starts = trouble.say.startswith(name)
+    return Done(screening, path + trouble.say.removeprefix(name) if starts else f"{path}: {trouble.say}")
 
 
 def _open_store(target: str) -> Store:
@@ -227,8 +229,9 @@ def _make_writable(folder: Path) -> None:
         raise click.UsageError(f"{folder} cannot be written: name another folder, or change its permissions")
 
 
-def _lines(screenings: Sequence[Screening]) -> str:
-    return "".join(f"{screening.to_json()}\n" for screening in screenings)
+def _json_lines(screenings: Sequence[Screening]) -> bytes:
+    # A file name may hold bytes that are no text; escaped, they are valid in JSON.
+    return "".join(f"{screening.to_json()}\n" for screening in screenings).encode(errors="backslashreplace")
 
 
 def _named(file: Path, stopped: bool) -> Path:
@@ -245,7 +248,7 @@ def _print_worklist(console: Console, screenings: Sequence[Screening]) -> None:
         priority = "-" if row.priority is None else f"{row.priority:.2f}"
         reason = f"{row.cue} {row.score:.2f}: {row.reason}" if row.cue else row.reason
         counts = f"  fasteners: {row.fasteners}, candidates: {row.candidates}"
-        table.add_row(priority, Text.assemble((row.photo, "bold"), counts, f"\n{reason}"))
+        table.add_row(priority, Text.assemble((printable(row.photo), "bold"), counts, f"\n{reason}"))
     console.print(table)
     if len(screenings) > len(rows):
         console.print(f"and {len(screenings) - len(rows)} more photos of lower priority")
