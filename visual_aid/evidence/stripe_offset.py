@@ -17,7 +17,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.evidence.axis import FACE, SEAT, SIDE, STUD, lifts, unfold
+from visual_aid.evidence.axis import FACE, SEAT, SIDE, STUD, bases, unfold
 from visual_aid.evidence.frame import PIXELS_PER_RADIUS, RADIUS, Frame, U, V
 from visual_aid.evidence.scene import Measured, Measurement, Scene
 from visual_aid.model import NotJudged
@@ -27,21 +27,29 @@ Floats = NDArray[np.float64]
 _ROWS, _COLS = slice(0, 120), slice(10, 130)
 _U, _V, _R = U[_ROWS, _COLS], V[_ROWS, _COLS], RADIUS[_ROWS, _COLS]
 _POINTS = np.column_stack([_U.ravel(), _V.ravel()]).astype(float)
-_COARSE = (slice(0, 120, 2), slice(0, 120, 2))
+_COARSE = (slice(1, 120, 3), slice(1, 120, 3))
 _COARSE_POINTS = np.column_stack([_U[_COARSE].ravel(), _V[_COARSE].ravel()]).astype(float)
 
 HUES = np.radians(np.arange(0, 360, 30))
 SECTORS = 72
-USUAL_HEIGHT = 1.25
-"""Upper edge of a standard nut on a washer above the surface: 0.8 d nut (ISO 4032) with 1.5 d across flats."""
-HEIGHTS = (0.8, 1.0, 1.25, 1.5)
+LEANS = ((1.0, 0.0), (0.75, 0.1), (1.3, 0.1), (-1.0, 0.2))
+"""Factors tried on the way from top to seat, and what each must save per stripe to be believed."""
+RIM = 1.45
+"""Out to here a flange turns with its nut."""
 FLANGE = 1.5
-"""Out to here a flange may turn with the nut, so paint there belongs to neither part."""
-FAR = 2.9
+"""Out to here a flange or a washer reaches: paint there is not the surface's own."""
+FAR = 2.5
 LEAST_LENGTH = 0.12
-LEAST_PAINT = 3.0
+LEAST_PAINT = 1.2
+RIM_LEAN = 0.12
+"""Height of a flange's rim over that of the nut's top."""
+SECOND = 0.5
+"""A second mark counts from this share of the first one's length."""
+HALF_TURN = math.radians(150.0)
 CENTRE_DOUBT = 0.06
 """Standard deviation of a fastener's centre, nut radii."""
+LEAN_DOUBT = 0.12
+"""The same of the way from top to seat, in its own length."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +59,7 @@ class _View:
     valid: NDArray[np.bool_]
     ground: NDArray[np.float32]
     stud: bool
+    flange: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,12 +78,15 @@ class _Mark:
     length: float
     bearing: float
     direction: float
-    direction_sd: float
     centroid: Floats
     width: float
-    weight: float
-    second: float
-    second_bearing: float
+    extent: float
+    area: float
+
+    @property
+    def direction_sd(self) -> float:
+        """A ragged mark's own direction says little unless it is much longer than wide (measured)."""
+        return 0.06 + 3.0 * (self.width / self.extent) ** 2
 
 
 def measure(scene: Scene) -> Measured:
@@ -88,16 +100,13 @@ def measure(scene: Scene) -> Measured:
     """
     frames = scene.in_place
     views = [_view(frame) for frame in frames]
-    lift = lifts(frames)
-    paint = _find_paint(views, lift)
+    base = bases(scene)
+    paint = _find_paint(views, base)
     if paint is None:
         return Measured((), (NotJudged("stripe_offset", "no paint stripe runs to a fastener"),))
     painted = [_painted(view, paint) for view in views]
-    sign, height = _settle(views, painted, lift)
-    found = [
-        _measurement(view, points, sign * up, height, paint)
-        for view, points, up in zip(views, painted, lift, strict=True)
-    ]
+    base = _settle(views, painted, base) * base
+    found = [_measurement(*each, paint) for each in zip(views, painted, base, strict=True)]
     return Measured(tuple(m for m in found if m is not None))
 
 
@@ -105,7 +114,8 @@ def _view(frame: Frame) -> _View:
     lab, valid = frame.lab[_ROWS, _COLS], frame.valid[_ROWS, _COLS]
     around = valid[_COARSE] & (_R[_COARSE] > 1.6)
     samples = lab[_COARSE][around] if around.sum() > 60 else lab[_COARSE][_R[_COARSE] > 1.6]
-    return _View(frame, lab, valid, np.median(samples, axis=0), frame.fastener.kind != "bolt_head")
+    kind = frame.fastener.kind
+    return _View(frame, lab, valid, np.median(samples, axis=0), kind != "bolt_head", kind == "flange_nut")
 
 
 def _saturation(lab: NDArray[np.floating]) -> NDArray[np.floating]:
@@ -136,33 +146,29 @@ def _evidence(view: _View) -> NDArray[np.float32]:
     return evidence * view.valid[_COARSE].ravel()
 
 
-def _find_paint(views: Sequence[_View], lift: Floats) -> _Paint | None:
+def _find_paint(views: Sequence[_View], base: Floats) -> _Paint | None:
     """Choose the colour that runs in strips towards the fasteners, and take its strength from the strips."""
     if not views:
         return None
     total = np.zeros(len(HUES) + 1)
     strips = []
-    for view, up in zip(views, lift, strict=True):
+    for view, foot_of in zip(views, base, strict=True):
         evidence = _evidence(view)
-        best = np.zeros(len(total))
+        part, foot = unfold(_COARSE_POINTS, foot_of, view.stud)
+        distance = np.hypot(foot[:, 0], foot[:, 1])
+        ring = (part == SEAT) & (distance > 1.4) & (distance < 2.5) & view.valid[_COARSE].ravel()
+        sector = _sector(foot[ring])
+        area = np.bincount(sector, minlength=SECTORS).astype(float)
+        mass = np.array([np.bincount(sector, e, SECTORS) for e in evidence[:, ring]])
+        mean = _spread(mass) / np.maximum(_spread(area), 8.0)
+        contrast = mean - 1.3 * _flank(mean)
+        strip = contrast.argmax(axis=1)
+        alone = np.take_along_axis(_spread(_spread(mass)) / 3.0, strip[:, None], 1)[:, 0]
+        best = contrast.max(axis=1) * np.minimum(alone / np.maximum(mass.sum(axis=1), 1e-6), 0.5)
+        near = np.abs((sector - strip[:, None] + SECTORS // 2) % SECTORS - SECTORS // 2) <= 2
         where = np.zeros((len(total), len(_COARSE_POINTS)), bool)
-        for sign in (1.0, -1.0) if up.any() else (1.0,):
-            part, foot = unfold(_COARSE_POINTS, sign * up, USUAL_HEIGHT, view.stud)
-            distance = np.hypot(foot[:, 0], foot[:, 1])
-            ring = (part == SEAT) & (distance > 1.4) & (distance < 2.5) & view.valid[_COARSE].ravel()
-            sector = _sector(foot[ring])
-            area = np.bincount(sector, minlength=SECTORS).astype(float)
-            mass = np.array([np.bincount(sector, e, SECTORS) for e in evidence[:, ring]])
-            mean = _spread(mass) / np.maximum(_spread(area), 12.0)
-            flank = np.mean([np.roll(mean, k, axis=1) for k in (-8, -7, -6, 6, 7, 8)], axis=0)
-            contrast = mean - 1.5 * flank
-            peak = contrast.max(axis=1)
-            for k in np.nonzero(peak > best)[0]:
-                best[k] = peak[k]
-                near = np.abs((sector - contrast[k].argmax() + SECTORS // 2) % SECTORS - SECTORS // 2) <= 2
-                where[k] = False
-                where[k, np.nonzero(ring)[0][near]] = True
-        total += np.minimum(best, 25.0)
+        where[:, ring] = near
+        total += np.minimum(best, 12.0) ** 2
         strips.append((best, where, evidence))
     k = int(total.argmax())
     strength = float(np.max([best[k] for best, _, _ in strips]))
@@ -176,9 +182,9 @@ def _find_paint(views: Sequence[_View], lift: Floats) -> _Paint | None:
             colours.append(view.lab[_COARSE].reshape(-1, 3)[where[k]][take])
     lab = np.concatenate(colours)
     if k == len(HUES):
-        return _Paint(None, float(np.median(lab[:, 0])), float(total[k]))
+        return _Paint(None, float(np.median(lab[:, 0])), math.sqrt(total[k]))
     hue = math.atan2(float(np.median(lab[:, 2])), float(np.median(lab[:, 1])))
-    return _Paint(hue, float(np.median(_saturation(lab))), float(total[k]))
+    return _Paint(hue, float(np.median(_saturation(lab))), math.sqrt(total[k]))
 
 
 def _sector(points: Floats) -> NDArray[np.intp]:
@@ -190,6 +196,13 @@ def _spread(histogram: Floats) -> Floats:
     """Sum over three neighbouring sectors of a circular histogram (last axis)."""
     spread: Floats = histogram + np.roll(histogram, 1, axis=-1) + np.roll(histogram, -1, axis=-1)
     return spread
+
+
+def _flank(histogram: Floats) -> Floats:
+    """Mean of the sectors 25 to 40 degrees aside (last axis, circular), on the side where it is greater."""
+    sides = [np.mean([np.roll(histogram, s * k, -1) for k in (5, 6, 7, 8)], axis=0) for s in (-1, 1)]
+    flank: Floats = np.maximum(*sides)
+    return flank
 
 
 def _painted(view: _View, paint: _Paint) -> tuple[Floats, Floats]:
@@ -211,57 +224,62 @@ def _painted(view: _View, paint: _Paint) -> tuple[Floats, Floats]:
         middle = 0.5 * (usual + paint.strength)
         sure[region] = np.clip((value[region] - middle) / soft + 0.5, 0.0, 1.0)
     sure[~view.valid] = 0.0
-    chosen = (sure > 0.15).ravel()
+    # Single specks of rust have the colour, not the breadth.
+    sure = np.minimum(sure, 1.5 * cv2.blur(sure, (3, 3)))
+    chosen = (sure > 0.2).ravel()
     return _POINTS[chosen], sure.ravel()[chosen]
 
 
 # The marks
 
 
-def _mark(foot: Floats, sure: Floats, near: float, far: float) -> _Mark | None:
-    """Find the stripe's part among painted points seen from the axis, between two distances from it."""
+def _marks(foot: Floats, sure: Floats, near: float, far: float) -> list[_Mark]:
+    """Find the stripe's part among painted points seen from the axis, between two distances from it.
+
+    Returns
+    -------
+    list of _Mark
+        The plainest first; a second one where a stripe that crosses the whole nut shows its other end.
+    """
     distance = np.hypot(foot[:, 0], foot[:, 1])
     use = (distance > near) & (distance < far)
     if use.sum() < 8:
-        return None
+        return []
     foot, sure, distance = foot[use], sure[use], distance[use]
     # Area of a frame pixel over distance and sector width: the histogram is painted length along a ray.
     sector_width = 2 * math.pi / SECTORS
     ray = sure / distance / (PIXELS_PER_RADIUS**2 * sector_width)
     length = _spread(np.bincount(_sector(foot), ray, SECTORS)) / 3.0
-    peak = int(length.argmax())
-    bearing = (peak + 0.5) * sector_width
-    others = np.abs((np.arange(SECTORS) - peak + SECTORS // 2) % SECTORS - SECTORS // 2) > 6
-    second = int(np.where(others, length, -1.0).argmax())
+    plain = length - _flank(length)
+    first = int(plain.argmax())
+    away = np.abs((np.arange(SECTORS) - first + SECTORS // 2) % SECTORS - SECTORS // 2) > 6
+    second = int(np.where(away, plain, -1.0).argmax())
+    peaks = [first] if plain[second] < SECOND * plain[first] else [first, second]
+    marks = [_line(foot, sure, (peak + 0.5) * sector_width, float(length[peak])) for peak in peaks]
+    return [mark for mark in marks if mark is not None]
+
+
+def _line(foot: Floats, sure: Floats, bearing: float, length: float) -> _Mark | None:
+    """Refine a bearing to the ray through the axis that carries the paint, and fit a line to the paint."""
     for reach in (0.5, 0.4, 0.35):
         outwards = np.array([math.cos(bearing), math.sin(bearing)])
         across = foot @ (-outwards[1], outwards[0])
-        close = (np.abs(across) < reach) & (foot @ outwards > 0)
-        if close.sum() < 5:
+        weight = sure * ((np.abs(across) < reach) & (foot @ outwards > 0))
+        if np.count_nonzero(weight) < 5:
             return None
-        weight = sure * close
-        middle = (weight[:, None] * foot).sum(axis=0)
+        middle = weight @ foot
         bearing = math.atan2(middle[1], middle[0])
     mass = float(weight.sum())
     centroid = middle / mass
-    spread = (foot - centroid) * np.sqrt(weight)[:, None]
-    values, vectors = np.linalg.eigh(spread.T @ spread / mass)
-    axis = vectors[:, 1] * (1.0 if vectors[:, 1] @ outwards > 0 else -1.0)
-    width = math.sqrt(12.0 * max(values[0], 1e-4))
-    # A ragged edge wobbles by a fifth of the width, anew every half width along the stripe.
-    pieces = max(math.sqrt(12.0 * values[1]) / (0.5 * width), 1.0)
-    direction_sd = math.atan2(0.2 * width, math.sqrt(max(values[1] - values[0], 1e-4)) * math.sqrt(pieces))
-    return _Mark(
-        float(length[peak]),
-        bearing,
-        math.atan2(axis[1], axis[0]),
-        direction_sd,
-        centroid,
-        width,
-        mass / PIXELS_PER_RADIUS**2,
-        float(length[second]),
-        (second + 0.5) * sector_width,
-    )
+    spread = foot - centroid
+    (uu, uv), (_, vv) = (spread * weight[:, None]).T @ spread / mass
+    direction = 0.5 * math.atan2(2 * uv, uu - vv)
+    if abs(_turn(direction - bearing)) > math.pi / 2:
+        direction += math.pi
+    half = math.hypot(0.5 * (uu - vv), uv)
+    width = math.sqrt(12.0 * max(0.5 * (uu + vv) - half, 1e-4))
+    extent = math.sqrt(12.0 * (0.5 * (uu + vv) + half))
+    return _Mark(length, bearing, direction, centroid, width, extent, mass / PIXELS_PER_RADIUS**2)
 
 
 def _turn(angle: float, period: float = 2 * math.pi) -> float:
@@ -272,99 +290,99 @@ def _turn(angle: float, period: float = 2 * math.pi) -> float:
 class _Pair:
     """The two parts of one stripe and the turn between them, radians."""
 
-    surface: _Mark
+    surfaces: list[_Mark]
     nut: _Mark | None
     turn: float
     turn_sd: float
 
+    @property
+    def surface(self) -> _Mark:
+        return self.surfaces[0]
+
 
 def _pair(
-    points: Floats, sure: Floats, lift: Floats, height: float, stud: bool
+    points: Floats, sure: Floats, base: Floats, stud: bool, flange: bool
 ) -> tuple[_Pair | None, NDArray[np.int8], Floats]:
-    part, foot = unfold(points, lift, height, stud)
+    part, foot = unfold(points, base, stud)
     seat = part == SEAT
-    surface = _mark(foot[seat], sure[seat], FLANGE, FAR)
-    if surface is None or surface.length < LEAST_LENGTH:
+    # A flange's rim stands a little above the surface, so the lean carries it outwards.
+    clear = FLANGE + RIM_LEAN * float(np.hypot(*base))
+    surfaces = [m for m in _marks(foot[seat], sure[seat], clear, FAR) if m.length > LEAST_LENGTH]
+    if not surfaces:
         return None, part, foot
-    body = (part == SIDE) | (part == FACE)
-    nut = _mark(foot[body], sure[body], 0.5 if stud else 0.15, 1.3)
-    if nut is None or nut.length < 0.5 * LEAST_LENGTH:
-        return _Pair(surface, None, math.nan, math.nan), part, foot
-    turn, sd = _solve(surface, nut)
-    if surface.second > 0.5 * surface.length and abs(_turn(surface.second_bearing - surface.bearing)) > 2.8:
-        # The stripe crosses the whole nut, so either end may be the one that shows on it.
-        turn = turn if abs(turn) < math.pi / 2 else _turn(turn + math.pi)
-    return _Pair(surface, nut, turn, sd), part, foot
+    body = (part == SIDE) | (part == FACE) | (seat if flange else False)
+    nuts = _marks(foot[body], sure[body], 0.15, RIM if flange else 1.3)
+    if not nuts or nuts[0].length < 0.5 * LEAST_LENGTH:
+        return _Pair(surfaces, None, math.nan, math.nan), part, foot
+    # Of a stripe's two ends either may be hidden on either part: the smallest turn explains most.
+    turns = [(*_solve(surface, nut, base), surface, nut) for surface in surfaces for nut in nuts]
+    turn, sd, surface, nut = min(turns, key=lambda each: abs(each[0]))
+    others = [m for m in surfaces if m is not surface]
+    if abs(turn) > HALF_TURN:
+        # Far likelier a stripe right across the nut with one end hidden than a nut turned by half.
+        turn = _turn(turn + math.pi)
+    return _Pair([surface, *others], nut, turn, sd), part, foot
 
 
-def _solve(surface: _Mark, nut: _Mark) -> tuple[float, float]:
-    """Turn of the nut's mark against the surface's, by least squares over both bearings and lines.
+def _solve(surface: _Mark, nut: _Mark, base: Floats) -> tuple[float, float]:
+    """Turn of the nut's mark against the surface's and its standard deviation, radians.
 
-    Unknown are the two bearings and the error (u, v) of the centre. A mark's centroid lies on the ray of its
-    bearing from the true centre; its total-least-squares direction is its bearing.
+    Least squares over both bearings and both lines. Unknown are corrections to the two bearings, the error
+    (u, v) of the centre and that of the lean: a mark's centroid lies on its ray from the true centre, and
+    its total-least-squares direction is its bearing.
     """
-    rows, values, weights = [], [], []
-    for k, mark in enumerate((surface, nut)):
-        n = np.array([-math.sin(mark.bearing), math.cos(mark.bearing)])
-        distance = float(np.hypot(*mark.centroid))
-        row = np.zeros(4)
-        row[k] = distance
-        row[2:] = n
-        rows.append(row)
-        values.append(0.0)
-        weights.append(1.0 / (0.02 + 0.15 * mark.width))
-        row = np.zeros(4)
-        row[k] = 1.0
-        rows.append(row)
-        values.append(_turn(mark.direction - mark.bearing))
-        weights.append(1.0 / max(mark.direction_sd, 0.02))
-    for k in (2, 3):
-        row = np.zeros(4)
-        row[k] = 1.0
-        rows.append(row)
-        values.append(0.0)
-        weights.append(1.0 / CENTRE_DOUBT)
-    scaled = np.array(rows) * np.array(weights)[:, None]
+    (su, sv), (nu, nv) = ((-math.sin(m.bearing), math.cos(m.bearing)) for m in (surface, nut))
+    far, near = float(np.hypot(*surface.centroid)), float(np.hypot(*nut.centroid))
+    rows = np.array(
+        [
+            [far, 0.0, su, sv, su * base[0] + sv * base[1]],
+            [0.0, near, nu, nv, 0.0],
+            [1.0, 0.0, 0.0, 0.0, 0.0],
+            [0.0, 1.0, 0.0, 0.0, 0.0],
+            [0.0, 0.0, 1.0, 0.0, 0.0],
+            [0.0, 0.0, 0.0, 1.0, 0.0],
+            [0.0, 0.0, 0.0, 0.0, 1.0],
+        ]
+    )
+    values = np.array([0.0, 0.0, *(_turn(m.direction - m.bearing) for m in (surface, nut)), 0.0, 0.0, 0.0])
+    ragged = [0.02 + 0.15 * m.width for m in (surface, nut)]
+    sds = np.array([*ragged, surface.direction_sd, nut.direction_sd, CENTRE_DOUBT, CENTRE_DOUBT, LEAN_DOUBT])
+    scaled = rows / sds[:, None]
     covariance = np.linalg.inv(scaled.T @ scaled)
-    solution = covariance @ scaled.T @ (np.array(values) * weights)
-    pick = np.array([-1.0, 1.0, 0.0, 0.0])
-    turn = _turn(nut.bearing - surface.bearing + float(pick @ solution))
-    return turn, math.sqrt(float(pick @ covariance @ pick))
+    solution = covariance @ scaled.T @ (values / sds)
+    turn = _turn(nut.bearing - surface.bearing + float(solution[1] - solution[0]))
+    return turn, math.sqrt(float(covariance[0, 0] + covariance[1, 1] - 2 * covariance[0, 1]))
 
 
-def _settle(
-    views: Sequence[_View], painted: Sequence[tuple[Floats, Floats]], lift: Floats
-) -> tuple[float, float]:
-    """Choose the axis' sign and the nuts' height under which most stripes line up through their axis."""
-    if not lift.any():
-        return 1.0, USUAL_HEIGHT
-    best, choice = math.inf, (1.0, USUAL_HEIGHT)
-    for sign in (1.0, -1.0):
-        for height in HEIGHTS:
-            cost = 0.3 * abs(height - USUAL_HEIGHT)
-            for view, (points, sure), up in zip(views, painted, lift, strict=True):
-                pair, _, _ = _pair(points, sure, sign * up, height, view.stud)
-                if pair is None:
-                    cost += 1.0
-                elif pair.nut is None:
-                    cost += 0.8
-                else:
-                    cost += min(abs(pair.turn) / 0.35, 1.0) * 0.7
-                    skew = abs(_turn(pair.surface.direction - pair.surface.bearing))
-                    cost += 0.3 * min(skew / 0.5, 1.0)
-            if cost < best:
-                best, choice = cost, (sign, height)
-    return choice
+def _settle(views: Sequence[_View], painted: Sequence[tuple[Floats, Floats]], base: Floats) -> float:
+    """Choose the factor on the way from top to seat under which most stripes line up through their axis."""
+    thinned = []
+    for view, (points, sure), foot_of in zip(views, painted, base, strict=True):
+        every = 1 + len(points) // 250
+        thinned.append((points[::every], every * sure[::every], foot_of, view.stud, view.flange))
+    costs = []
+    for factor, handicap in LEANS:
+        pairs = [_pair(points, sure, factor * b, *kind)[0] for points, sure, b, *kind in thinned]
+        costs.append(np.mean([_disorder(pair) for pair in pairs]) + handicap)
+    return LEANS[int(np.argmin(costs))][0]
+
+
+def _disorder(pair: _Pair | None) -> float:
+    """0 for a stripe that lines up through the axis, 1 for none at all."""
+    if pair is None:
+        return 1.0
+    skew = 0.3 * min(abs(_turn(pair.surface.direction - pair.surface.bearing)) / 0.5, 1.0)
+    return skew + 0.7 * (min(abs(pair.turn) / 0.35, 1.0) if pair.nut is not None else 0.8)
 
 
 # The measurement
 
 
 def _measurement(
-    view: _View, painted: tuple[Floats, Floats], lift: Floats, height: float, paint: _Paint
+    view: _View, painted: tuple[Floats, Floats], base: Floats, paint: _Paint
 ) -> Measurement | None:
     points, sure = painted
-    pair, part, foot = _pair(points, sure, lift, height, view.stud)
+    pair, part, foot = _pair(points, sure, base, view.stud, view.flange)
     if pair is None:
         return None
     surface, nut = pair.surface, pair.nut
@@ -377,9 +395,11 @@ def _measurement(
     in_line = float((sure * (body & ahead & (across < 0.25))).sum()) / PIXELS_PER_RADIUS**2
     on_body = float((sure * body).sum()) / PIXELS_PER_RADIUS**2
     ring = float((sure * ((part == SEAT) & (distance > FLANGE) & (distance < FAR))).sum())
-    faces = [_mark(foot[part == p], sure[part == p], 0.5, 1.3) for p in (FACE, SIDE)]
-    face_turn, side_turn = (
-        abs(math.degrees(_turn(m.bearing - surface.bearing))) if m is not None else nan for m in faces
+    pieces = [(FACE, 0.15, 1.3), (SIDE, 0.15, 1.3), (SEAT, 1.1, RIM)]
+    marks = [_marks(foot[part == p], sure[part == p], near, far) for p, near, far in pieces]
+    face_turn, side_turn, skirt_turn = (
+        min((abs(math.degrees(_turn(m.bearing - surface.bearing))) for m in found), default=nan)
+        for found in marks
     )
     features = {
         "offset_abs_deg": abs(offset),
@@ -389,19 +409,20 @@ def _measurement(
         "offset_half_turn_deg": abs(math.degrees(_turn(pair.turn, math.pi))),
         "face_offset_deg": face_turn,
         "side_offset_deg": side_turn,
+        "skirt_offset_deg": skirt_turn,
+        "skirt_length_r": marks[2][0].length if marks[2] else 0.0,
         "lines_offset_deg": nan
         if nut is None
         else abs(math.degrees(_turn(nut.direction - surface.direction, math.pi))),
         "surface_length_r": surface.length,
         "surface_width_r": surface.width,
         "surface_skew_deg": abs(math.degrees(_turn(surface.direction - surface.bearing))),
-        "surface_second_r": surface.second,
-        "surface_purity": surface.weight * PIXELS_PER_RADIUS**2 / max(ring, 1.0),
+        "surface_second_r": pair.surfaces[1].length if len(pair.surfaces) > 1 else 0.0,
+        "surface_purity": surface.area * PIXELS_PER_RADIUS**2 / max(ring, 1.0),
         "nut_length_r": 0.0 if nut is None else nut.length,
         "nut_width_r": nan if nut is None else nut.width,
         "nut_skew_deg": nan if nut is None else abs(math.degrees(_turn(nut.direction - nut.bearing))),
-        "nut_second_r": 0.0 if nut is None else nut.second,
-        "nut_purity": 0.0 if nut is None else nut.weight / max(on_body, 1e-6),
+        "nut_purity": 0.0 if nut is None else nut.area / max(on_body, 1e-6),
         "in_line_paint": in_line,
         "out_of_line_paint": on_body - in_line,
         "in_line_share": in_line / (on_body + 0.02),
