@@ -18,7 +18,6 @@ state = st.session_state
 
 def show() -> None:
     """Show the two ways in, and what became of the last photos."""
-    ask_signature()
     try:
         visit, position = _belongs_to()
     except ValueError as error:
@@ -34,7 +33,9 @@ def show() -> None:
         _take([partial(take_upload, the_store(), u.getvalue(), u.name, visit, position) for u in uploads])
         state.batch = state.get("batch", 0) + 1
         st.rerun()
-    folder = st.text_input("Or a folder on this machine", placeholder="Path of a folder, with its subfolders")
+    folder = st.text_input(
+        "Or a folder on this machine", key="folder", placeholder="Path, with its subfolders"
+    )
     if folder and st.button("Screen the folder"):
         path = Path(folder).expanduser()
         files = photo_files([path]) if path.is_dir() else []
@@ -48,7 +49,10 @@ def show() -> None:
 
 def _belongs_to() -> tuple[Visit | None, Position | None]:
     with st.expander("Which unit? (optional)"):
-        unit = st.text_input("Unit number", max_chars=60).strip()
+        left, right = st.columns(2)
+        unit = left.text_input("Unit number", key="unit", max_chars=60).strip()
+        with right:
+            ask_signature()
         left, middle, right = st.columns(3)
         date = left.date_input("Date of the visit", "today")
         odometer = middle.number_input("Odometer", min_value=0.0, value=None, step=1.0, format="%.0f")

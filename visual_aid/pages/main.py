@@ -4,8 +4,11 @@ from pathlib import Path
 
 import streamlit as st
 
+from visual_aid.pages.session import keep_signature
+
 st.set_page_config(page_title="visual-aid", layout="wide")
 st.html(Path(__file__).with_name("page.css"))
+keep_signature()
 st.navigation(
     [
         st.Page("worklist.py", title="Worklist", default=True),

@@ -12,17 +12,11 @@ from visual_aid.outputs.palette import CUE_STYLE
 from visual_aid.pages import actions
 from visual_aid.pages.intake import point_out_fastener
 from visual_aid.pages.session import ask_signature, signature, the_store
-from visual_aid.pages.viewer import Mode, show_viewer
-from visual_aid.pages.words import OUTCOME_LABEL, OUTCOME_SIGN, chance, measure, place, said
+from visual_aid.pages.viewer import show_viewer
+from visual_aid.pages.words import OUTCOME_LABEL, OUTCOME_SIGN, chance, measure, place, said, sentence
 from visual_aid.photo import PhotoError
 from visual_aid.records.entries import Outcome, StoredCandidate, StoredPhoto
 
-MODES: dict[Mode, str] = {"look": "Look", "mark": "Add a mark", "fastener": "Fasteners"}
-HINTS: dict[Mode, str] = {
-    "look": "Tap a mark to choose it.",
-    "mark": "Draw a box around what was missed.",
-    "fastener": "Tap the middle of a missed fastener, or one that is none. The photo is screened again.",
-}
 BUTTONS: tuple[tuple[Outcome, str, str], ...] = (
     ("confirmed", "Confirm", "Y"),
     ("ruled_out", "Rule out", "N"),
@@ -49,8 +43,9 @@ def show() -> None:
     left, right = st.columns([9, 5], gap="medium")
     with left:
         _picture(photo, candidates)
-    with right:
-        ask_signature()
+    with right, st.container(gap="xsmall"):
+        if not signature():
+            ask_signature()
         if state.drawn is not None:
             _name_the_mark(photo.id)
         elif state.chosen is not None:
@@ -59,6 +54,7 @@ def show() -> None:
             st.subheader("Nothing flagged")
         _onwards(photo.id, candidates)
         st.caption(CAUTION)
+        st.text(" · ".join(filter(None, [photo.name, place(photo)])))
         _list(candidates)
         _silence(photo)
 
@@ -78,22 +74,15 @@ def _photo() -> StoredPhoto | None:
 
 
 def _picture(photo: StoredPhoto, candidates: Sequence[StoredCandidate]) -> None:
-    mode: Mode = state.get("mode", "look")
     show_viewer(
         photo,
         candidates,
         chosen=state.chosen,
-        mode=mode,
         drawn=state.drawn,
         on_picked=_choose,
         on_drawn=_keep_box,
         on_fastener=_point_out,
     )
-    st.segmented_control(
-        "On the photo", tuple(MODES), format_func=MODES.__getitem__, default="look", required=True, key="mode"
-    )
-    st.caption(HINTS[mode])
-    st.text(" · ".join(filter(None, [photo.name, place(photo)])))
     for problem in photo.screening.quality.problems:
         st.warning(f"Hard to judge. {problem.say}")
     if "trouble" in state:
@@ -124,7 +113,7 @@ def _decide(photo: str, candidates: Sequence[StoredCandidate]) -> None:
     st.subheader(f"{at} of {len(candidates)}: {CUE_STYLE[body.cue].label}", anchor=False)
     st.text("Marked by a person" if chosen.source == "person" else chance(body.score))
     if body.reason:
-        st.text(body.reason)
+        st.text(sentence(body.reason))
     if not chosen.current:
         st.text("An earlier screening flagged this, the last one does not.")
     st.text(f"{OUTCOME_SIGN[chosen.outcome]} {said(chosen.decision)}".strip())
@@ -139,10 +128,12 @@ def _decide(photo: str, candidates: Sequence[StoredCandidate]) -> None:
                 on_click=_say,
                 args=(photo, chosen.id, outcome),
             )
-    with st.expander("Figures and note"):
+    with st.expander("Figures, note, name"):
         for name, value in body.measures.items():
             st.text(": ".join(measure(name, value)))
         st.text_input("Note, kept with the next decision", key="note", max_chars=500)
+        if signature():
+            ask_signature()
 
 
 def _say(photo: str, candidate: int, outcome: Outcome) -> None:
@@ -210,7 +201,7 @@ def _name_the_mark(photo: str) -> None:
 
 def _mark(photo: str, cue: Cue) -> None:
     state.chosen = the_store().mark(photo, cue, state.drawn, by=signature()).id
-    state.drawn, state.mode = None, "look"
+    state.drawn = None
 
 
 # What else there is to say

@@ -9,6 +9,7 @@ from pathlib import Path
 import streamlit as st
 from starlette.datastructures import MutableHeaders
 from starlette.middleware import Middleware
+from starlette.middleware.trustedhost import TrustedHostMiddleware
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import BaseRoute, Route
@@ -20,9 +21,8 @@ from visual_aid.records.entries import StoredPhoto
 
 MAIN = Path(__file__).with_name("main.py")
 
-CONFIG: Mapping[str, bool | int | str | list[str]] = {
+CONFIG: Mapping[str, bool | int | str] = {
     "server.address": "127.0.0.1",
-    "server.allowedHosts": ["localhost", "127.0.0.1"],
     "server.headless": True,
     "server.maxUploadSize": 40,
     "server.fileWatcherType": "none",
@@ -92,7 +92,11 @@ def _image(request: Request, read: Callable[[StoredPhoto], bytes]) -> Response:
 
 
 ROUTES: list[BaseRoute] = [Route("/photo/{id}", photo), Route("/thumb/{id}", thumb)]
-MIDDLEWARE = [Middleware(SecurityHeaders)]
+MIDDLEWARE = [
+    Middleware(SecurityHeaders),
+    # A page elsewhere may point its own name at 127.0.0.1: only our own names are answered.
+    Middleware(TrustedHostMiddleware, allowed_hosts=["localhost", "127.0.0.1"]),
+]
 
 
 def serve(store: str, port: int = 8501) -> None:

@@ -28,13 +28,20 @@ def _opened(target: str, photos: str | None) -> Store:
     return Store.open(target, photos=photos)
 
 
+def keep_signature() -> None:
+    """Keep who is at work from page to page; a session starts with the name of whoever decided last.
+
+    To be called at the start of each run: what a field holds is forgotten once no field shows it.
+    """
+    name = st.session_state.get(SIGNATURE)
+    st.session_state[SIGNATURE] = the_store().last_signature() if name is None else name
+
+
 def signature() -> str:
-    """Give the name under which decisions are recorded; empty until someone types it."""
-    return str(st.session_state.get(SIGNATURE, "")).strip()
+    """Give the name under which decisions are recorded; empty until someone has typed one."""
+    return str(st.session_state[SIGNATURE]).strip()
 
 
 def ask_signature() -> None:
-    """Ask who is at work, once a session; whoever decided last is proposed."""
-    st.session_state.setdefault(SIGNATURE, the_store().last_signature())
-    st.session_state[SIGNATURE] = st.session_state[SIGNATURE]  # keeps it while another page is shown
+    """Ask who is at work."""
     st.text_input("Your name or initials", key=SIGNATURE, max_chars=60, placeholder="Needed to decide")

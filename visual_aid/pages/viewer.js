@@ -5,7 +5,7 @@ const SVG = "http://www.w3.org/2000/svg";
 const TAP = 8; // screen pixels that a finger may slip and still tap
 const REACH = 22; // screen pixels around an outline that still count as on it: half a touch target
 const CLOSEST = 1 / 8; // photo pixels per screen pixel at the strongest zoom
-const CANDIDATE_LINE = 3;
+const CANDIDATE_LINE = 2.5;
 const BADGE = { height: 24, pad: 7, text: 15 };
 
 const make = (name, attributes = {}) => {
@@ -26,7 +26,8 @@ class Viewer {
     this.badges = this.svg.appendChild(make("g"));
     this.rubber = this.svg.appendChild(make("g"));
     this.pointers = new Map();
-    this.data = { photo: { url: "", width: 1, height: 1 }, candidates: [], fasteners: [], mode: "look" };
+    this.data = { photo: { url: "", width: 1, height: 1 }, candidates: [], fasteners: [] };
+    this.mode = "look"; // or "mark": draw a box, or "fastener": point one out
     this.image.onerror = () => (root.dataset.state = "missing");
     this.image.onload = () => (root.dataset.state = "shown");
     this.svg.onpointerdown = (event) => this.press(event);
@@ -51,11 +52,11 @@ class Viewer {
       for (const [key, value] of Object.entries(frame)) this.image.setAttribute(key, value);
       this.svg.style.aspectRatio = `${width} / ${height}`;
       this.view = null;
+      this.setMode("look");
     } else if (moved && this.view && this.view.scale < this.whole()) {
       this.centreOn(this.chosen());
     }
     this.svg.setAttribute("aria-label", data.label);
-    this.root.dataset.mode = data.mode;
     this.draw();
     this.layout();
     this.resized.observe(this.svg);
@@ -83,9 +84,9 @@ class Viewer {
   }
 
   outline({ id, outline, colour, dash, state }) {
-    const line = id === this.data.chosen ? CANDIDATE_LINE + 2 : CANDIDATE_LINE;
+    const line = id === this.data.chosen ? CANDIDATE_LINE + 1.5 : CANDIDATE_LINE;
     const points = path(outline);
-    const under = make("polygon", { class: "under", points, "stroke-width": line + 4 });
+    const under = make("polygon", { class: "under", points, "stroke-width": line + 2.5 });
     const over = make("polygon", { class: "over", points, stroke: colour, "stroke-width": line });
     over.setAttribute("stroke-dasharray", dash.map((length) => length * CANDIDATE_LINE).join(" "));
     over.dataset.id = id;
@@ -133,7 +134,7 @@ class Viewer {
     const top = view.y - (height * view.scale) / 2;
     this.svg.setAttribute("viewBox", `${left} ${top} ${width * view.scale} ${height * view.scale}`);
     // A whole photo leaves nothing to pan: let a finger scroll the page instead.
-    const still = view.scale >= whole && this.data.mode === "look";
+    const still = view.scale >= whole && this.mode === "look";
     this.svg.style.touchAction = still ? "pan-y" : "none";
     const taken = [];
     for (const group of [...this.badges.children].reverse()) this.place(group, left, top, taken);
@@ -208,7 +209,7 @@ class Viewer {
     this.svg.focus({ preventScroll: true });
     this.svg.setPointerCapture(event.pointerId);
     this.pointers.set(event.pointerId, event);
-    const { mode } = this.data;
+    const { mode } = this;
     if (this.pointers.size > 1) {
       this.start = null;
       this.rubber.replaceChildren();
@@ -246,7 +247,10 @@ class Viewer {
       this.send("fastener", { cx: pixel.x, cy: pixel.y, radius });
     } else if (draws === "box" && !tapped) {
       const { box } = this.draft(event, start);
-      if (box[2] >= 1 && box[3] >= 1) this.send("drawn", { box });
+      if (box[2] >= 1 && box[3] >= 1) {
+        this.send("drawn", { box });
+        this.setMode("look");
+      }
     } else if (tapped) {
       const hit = this.hit(pixel);
       if (hit) this.send("picked", { id: hit.id });
@@ -313,6 +317,15 @@ class Viewer {
     this.tool(this.root.querySelector(`button[data-tool="${tool}"]`));
   }
 
+  setMode(mode) {
+    this.mode = mode;
+    this.root.dataset.mode = mode;
+    for (const name of ["mark", "fastener"]) {
+      this.root.querySelector(`button[data-tool="${name}"]`).setAttribute("aria-pressed", name === mode);
+    }
+    this.layout();
+  }
+
   tool(button) {
     const toggle = () => {
       const on = button.getAttribute("aria-pressed") !== "true";
@@ -324,8 +337,10 @@ class Viewer {
       out: () => this.zoom(1 / 1.5),
       whole: () => this.zoom(0),
       closer: () => this.closer(),
-      fasteners: () => this.root.classList.toggle("show-fasteners", toggle()),
-      bare: () => this.root.classList.toggle("bare", toggle()),
+      circles: () => this.root.classList.toggle("circles", toggle()),
+      lines: () => this.root.classList.toggle("lines", toggle()),
+      mark: () => this.setMode(this.mode === "mark" ? "look" : "mark"),
+      fastener: () => this.setMode(this.mode === "fastener" ? "look" : "fastener"),
     };
     tools[button.dataset.tool]();
   }

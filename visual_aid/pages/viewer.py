@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import streamlit as st
 
@@ -12,9 +12,6 @@ from visual_aid.model import Box, Screening
 from visual_aid.outputs.palette import CUE_STYLE
 from visual_aid.pages.words import OUTCOME_SIGN
 from visual_aid.records.entries import StoredCandidate, StoredPhoto
-
-Mode = Literal["look", "mark", "fastener"]
-"""What a finger does on the photo: pick and pan, draw a box, or point out a fastener."""
 
 KEY = "viewer"
 
@@ -33,7 +30,6 @@ def show_viewer(
     candidates: Sequence[StoredCandidate],
     *,
     chosen: int | None,
-    mode: Mode,
     drawn: Box | None,
     on_picked: Callable[[int], None],
     on_drawn: Callable[[Box], None],
@@ -65,7 +61,7 @@ def show_viewer(
 
     _mount(
         key=KEY,
-        data=drawing(photo.id, photo.screening, candidates, chosen, mode, drawn),
+        data=drawing(photo.id, photo.screening, candidates, chosen, drawn),
         on_picked_change=picked,
         on_drawn_change=box_drawn,
         on_fastener_change=fastener,
@@ -77,7 +73,6 @@ def drawing(
     screening: Screening,
     candidates: Sequence[StoredCandidate],
     chosen: int | None,
-    mode: Mode,
     drawn: Box | None,
 ) -> dict[str, Any]:
     """Give what the viewer draws, as plain JSON."""
@@ -104,7 +99,6 @@ def drawing(
         ],
         "fasteners": [{"cx": f.cx, "cy": f.cy, "radius": f.radius} for f in screening.fasteners],
         "chosen": chosen,
-        "mode": mode,
         "drawn": None if drawn is None else {"box": list(drawn)},
     }
 

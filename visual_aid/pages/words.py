@@ -49,10 +49,10 @@ def chance(score: float) -> str:
 def percent(share: float) -> str:
     """Give a share as a whole percentage that is never rounded to none or to all."""
     if 0 < share < 0.01:
-        return "under 1 %"
+        return "under 1%"
     if 0.99 < share < 1:
-        return "over 99 %"
-    return f"{round(100 * share)} %"
+        return "over 99%"
+    return f"{round(100 * share)}%"
 
 
 def measure(name: str, value: float) -> tuple[str, str]:
@@ -78,6 +78,12 @@ def _figure(value: float) -> str:
     if value == 0 or not math.isfinite(value):
         return f"{value:g}"
     return f"{value:.{max(0, 1 - math.floor(math.log10(abs(value))))}f}"
+
+
+def sentence(text: str) -> str:
+    """Start with a capital and end with a full stop."""
+    text = text.strip()
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".") if text else ""
 
 
 def said(decision: Decision | None) -> str:

@@ -1,0 +1,139 @@
+import io
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+
+import numpy as np
+import pytest
+from PIL import ExifTags, Image
+
+from visual_aid.model import Candidate, Fastener, NotJudged, Problem, Quality, Screening
+from visual_aid.photo import read_photo_bytes
+from visual_aid.records.store import Store
+
+RED_BOX = (400.0, 120.0, 80.0, 60.0)
+"""Where ``picture`` is red, in pixels of the upright photo: x, y, width, height."""
+SIZE = (600, 800)
+"""Width and height of the upright photo."""
+
+
+@pytest.fixture(scope="session")
+def picture():
+    """Give the bytes of a photo held upright, stored on its side as phones do: grey, with a red box."""
+
+    def draw(shade=120):
+        pixels = np.full((SIZE[1], SIZE[0], 3), shade, np.uint8)
+        x, y, w, h = (int(v) for v in RED_BOX)
+        pixels[y : y + h, x : x + w] = (220, 30, 30)
+        exif = Image.Exif()
+        exif[ExifTags.Base.Orientation] = 6  # the top of the stored pixels is the right of the photo
+        buffer = io.BytesIO()
+        Image.fromarray(np.rot90(pixels)).save(buffer, "JPEG", quality=95, exif=exif.tobytes())
+        return buffer.getvalue()
+
+    return draw
+
+
+@pytest.fixture(scope="session")
+def screened():
+    """Give a screening of such a photo, made by hand."""
+
+    def screen(data, name="IMG_0001.jpg", usable=True, flags=True):
+        x, y, w, h = RED_BOX
+        candidates = (
+            Candidate(
+                1,
+                "rust_trail",
+                1,
+                RED_BOX,
+                ((x, y), (x + w, y), (x + w, y + h), (x, y + h)),
+                0.88,
+                {"length_r": 3.21},
+                "run of <b>rust</b>, 3.2 nut radii long",
+            ),
+            Candidate(
+                2, "gap", 1, (60.0, 500.0, 90.0, 40.0), ((60.0, 500.0), (150.0, 500.0), (60.0, 540.0)), 0.4
+            ),
+        )
+        problems = (Problem("blurred", 0.31, 0.5, "Blurred: hold still and take it again."),)
+        return Screening(
+            engine="test",
+            photo=read_photo_bytes(data, name).info,
+            quality=Quality(usable, () if usable else problems),
+            fasteners=(Fastener(1, "hex_nut", 440.0, 100.0, 30.0),),
+            candidates=candidates if flags else (),
+            not_judged=(NotJudged("clean_outlier", "fewer than three like nuts"),),
+            priority=0.88 if flags else 0.0,
+        )
+
+    return screen
+
+
+@pytest.fixture
+def store(tmp_path, monkeypatch):
+    """Give an empty store, which the pages of this process work on."""
+    monkeypatch.setenv("VISUAL_AID_STORE", str(tmp_path / "yard.sqlite"))
+    store = Store.open(tmp_path / "yard.sqlite")
+    yield store
+    store.close()
+
+
+class Server:
+    """The page in a process of its own."""
+
+    def __init__(self, store):
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            self.port = probe.getsockname()[1]
+        self.url = f"http://127.0.0.1:{self.port}"
+        self._command = [
+            sys.executable,
+            "-c",
+            "import sys; from visual_aid.pages.server import serve; serve(sys.argv[1], int(sys.argv[2]))",
+            str(store),
+            str(self.port),
+        ]
+        self.start()
+
+    def start(self):
+        self.process = subprocess.Popen(self._command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        deadline = time.monotonic() + 60
+        while time.monotonic() < deadline:
+            try:
+                with urllib.request.urlopen(f"{self.url}/_stcore/health", timeout=1):
+                    return
+            except OSError:
+                time.sleep(0.2)
+        raise AssertionError("the server did not start within a minute")
+
+    def kill(self):
+        os.kill(self.process.pid, signal.SIGKILL)
+        self.process.wait()
+
+
+@pytest.fixture
+def server(store, tmp_path):
+    """Give a server on the store."""
+    server = Server(tmp_path / "yard.sqlite")
+    yield server
+    if server.process.poll() is None:
+        server.kill()
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """Give a browser, or skip where none is installed."""
+    path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    if path is None:
+        pytest.skip("no Chromium is installed on this machine")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
+        yield browser
+        browser.close()

@@ -1,0 +1,340 @@
+"""A person at work, in a real browser."""
+
+import io
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from visual_aid.records.store import Store
+
+pytestmark = pytest.mark.browser
+
+SCREENS = {"desktop": (1280, 800), "tablet": (1024, 768), "phone": (390, 844)}
+
+
+class Person:
+    """A browser page that writes down what should not happen."""
+
+    def __init__(self, browser, server, size, touch=False):
+        self.context = browser.new_context(
+            viewport={"width": size[0], "height": size[1]}, has_touch=touch, reduced_motion="reduce"
+        )
+        self.page = self.context.new_page()
+        self.trouble = []
+        self.page.on("pageerror", lambda error: self.trouble.append(str(error)))
+        self.page.on("console", lambda m: m.type == "error" and self.trouble.append(f"{m.text} {m.location}"))
+        self.page.on("request", lambda request: self.foreign(request.url, server))
+        self.page.on("websocket", lambda socket: self.foreign(socket.url, server))
+        self.page.goto(server.url)
+        self.page.get_by_text("A photo never proves a joint tight").or_(
+            self.page.get_by_text("No photos yet")
+        ).wait_for()
+
+    def foreign(self, url, server):
+        own = (server.url, server.url.replace("http", "ws"), "data:", "blob:")
+        if not url.startswith(own):
+            self.trouble.append(f"request to {url}")
+
+    def look(self):
+        self.page.get_by_role("button", name="Look", exact=True).first.click()
+        self.page.locator(".viewer[data-state=shown]").wait_for()
+        self.settle()
+
+    def settle(self):
+        self.page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
+        self.page.wait_for_timeout(200)
+
+    def button(self, name):
+        return self.page.get_by_role("button", name=name).first
+
+    def press(self, name):
+        self.button(name).click()
+        self.settle()
+
+    def sign(self):
+        self.page.get_by_label("Your name or initials").fill("J. Doe")
+        self.page.keyboard.press("Enter")
+        self.settle()
+
+    def on_screen(self, x, y):
+        """Give the point of the screen where a pixel of the photo is drawn, by the viewer's own matrix."""
+        return self.page.locator(".viewer svg").evaluate(
+            "(svg, [x, y]) => { const p = new DOMPoint(x, y).matrixTransform(svg.getScreenCTM());"
+            " return [p.x, p.y]; }",
+            [x, y],
+        )
+
+    def outline(self, candidate):
+        """Give the box on screen of a candidate's outline: left, top, width, height."""
+        return self.page.locator(f"polygon.over[data-id='{candidate}']").evaluate(
+            "shape => { const b = shape.getBBox(), m = shape.getScreenCTM();"
+            " const p = new DOMPoint(b.x, b.y).matrixTransform(m);"
+            " return [p.x, p.y, b.width * m.a, b.height * m.d]; }"
+        )
+
+    def drag(self, start, end, modifier=None):
+        if modifier:
+            self.page.keyboard.down(modifier)
+        self.page.mouse.move(*start)
+        self.page.mouse.down()
+        self.page.mouse.move((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
+        self.page.mouse.move(*end)
+        self.page.mouse.up()
+        if modifier:
+            self.page.keyboard.up(modifier)
+        self.settle()
+
+
+@pytest.fixture
+def visit(chromium, server):
+    """Give a way to open the page; nothing may have gone wrong by the end."""
+    people = []
+
+    def come(size=SCREENS["desktop"], touch=False):
+        people.append(Person(chromium, server, size, touch))
+        return people[-1]
+
+    yield come
+    for person in people:
+        person.context.close()
+    assert [line for person in people for line in person.trouble] == []
+
+
+def red_pixels(png):
+    """Give the box of the red pixels on a screenshot: left, top, width, height."""
+    pixels = np.asarray(Image.open(io.BytesIO(png)).convert("RGB")).astype(int)
+    red = (pixels[..., 0] > 180) & (pixels[..., 1] < 90) & (pixels[..., 2] < 90)
+    ys, xs = np.nonzero(red)
+    return xs.min(), ys.min(), xs.max() - xs.min() + 1, ys.max() - ys.min() + 1
+
+
+def test_outlines_lie_on_what_they_outline(visit, store, picture, screened):
+    photo = store.add_photo(screened(picture()), data=picture())
+    rust = store.candidates(photo.id)[0]
+    for size in SCREENS.values():
+        person = visit(size)
+        person.look()
+        for _ in ("whole", "closer"):
+            outlined = person.outline(rust.id)
+            # The viewer's matrix, the drawn outline and the red box in the photo's own pixels agree. The
+            # record counts from pixel centres: the box on screen starts half a pixel before its corner.
+            corner = person.on_screen(rust.candidate.box[0], rust.candidate.box[1])
+            assert outlined[:2] == pytest.approx(corner, abs=0.01)
+            person.press("Lines")
+            seen = red_pixels(person.page.screenshot())
+            person.press("Lines")
+            half = 0.5 * outlined[2] / rust.candidate.box[2]
+            expected = [outlined[0] - half, outlined[1] - half, outlined[2], outlined[3]]
+            assert seen == pytest.approx(expected, abs=2 + half)
+            person.press("Closer")
+
+
+def test_a_decision_outlives_a_killed_server(visit, server, store, tmp_path, picture, screened):
+    photo = store.add_photo(screened(picture()), data=picture())
+    person = visit()
+    person.look()
+    person.sign()
+    person.press("Confirm")
+    person.page.get_by_text("2 of 2: Gap under the nut").wait_for()
+    server.kill()
+    (kept,) = Store.open(tmp_path / "yard.sqlite").findings()
+    assert (kept.candidate.cue, kept.decision.by) == ("rust_trail", "J. Doe")
+    person.context.close()
+    person.trouble.clear()  # the lost connection
+
+    server.start()
+    again = visit()
+    again.look()
+    again.page.get_by_text("1 Rust trail: confirmed").wait_for()
+    assert (
+        again.page.locator(f"polygon.over[data-id='{kept.id}']").get_attribute("data-decided") == "confirmed"
+    )
+    assert again.page.url.endswith(photo.id)
+
+
+def test_keys_decide_also_from_within_the_photo(visit, store, picture, screened):
+    photo = store.add_photo(screened(picture()), data=picture())
+    person = visit()
+    person.look()
+    person.sign()
+    person.page.mouse.click(*person.on_screen(300, 700))  # an empty spot: the photo has the keys now
+    for key in "tn":
+        person.page.keyboard.press(key)
+        person.settle()
+    assert [c.outcome for c in store.candidates(photo.id)] == ["cannot_tell", "ruled_out"]
+    person.page.keyboard.press("z")
+    person.settle()
+    assert [c.outcome for c in store.candidates(photo.id)] == ["cannot_tell", None]
+    person.page.keyboard.press("+")
+    person.page.keyboard.press("0")
+    person.settle()
+    assert [c.outcome for c in store.candidates(photo.id)] == ["cannot_tell", None]
+
+
+def test_a_tap_chooses_the_candidate_under_it(visit, store, picture, screened):
+    store.add_photo(screened(picture()), data=picture())
+    person = visit(SCREENS["phone"], touch=True)
+    person.look()
+    person.page.touchscreen.tap(*person.on_screen(100, 520))
+    person.settle()
+    person.page.get_by_text("2 of 2: Gap under the nut").wait_for()
+    person.page.touchscreen.tap(*person.on_screen(440, 150))
+    person.settle()
+    person.page.get_by_text("1 of 2: Rust trail").wait_for()
+
+
+@pytest.mark.parametrize("shift", [True, False], ids=["with shift", "with the button"])
+def test_a_drawn_box_is_kept_in_photo_pixels(visit, store, picture, screened, shift):
+    photo = store.add_photo(screened(picture(), flags=False), data=picture())
+    person = visit()
+    person.page.get_by_text("Nothing flagged: 1").click()
+    person.look()
+    person.sign()
+    if not shift:
+        person.press("Add a mark")
+    person.drag(person.on_screen(450, 260), person.on_screen(300, 160), "Shift" if shift else None)
+    person.press("Broken paint")
+    person.page.get_by_text("Marked by a person").wait_for()
+    (mark,) = store.findings()
+    assert mark.candidate.cue == "paint_break"
+    # A screen pixel is 1.5 of the photo's.
+    assert mark.candidate.box == pytest.approx((300, 160, 150, 100), abs=2)
+    assert person.outline(mark.id)[:2] == pytest.approx(person.on_screen(*mark.candidate.box[:2]), abs=0.01)
+    assert len(store.candidates(photo.id)) == 1
+
+
+def test_a_tap_adds_a_missed_fastener(visit, store, picture, screened):
+    photo = store.add_photo(screened(picture()), data=picture())
+    person = visit()
+    person.look()
+    person.press("Fasteners")
+    person.page.mouse.click(*person.on_screen(200, 300))
+    person.settle()
+    person.page.wait_for_timeout(500)
+    (added,) = [f for f in store.photo(photo.id).screening.fasteners if f.id != 1]
+    assert (added.cx, added.cy) == pytest.approx((200, 300), abs=2)
+    assert person.page.locator("circle.over").count() == 2
+
+
+def test_wheel_and_pan_keep_the_photo_under_the_pointer(visit, store, picture, screened):
+    store.add_photo(screened(picture()), data=picture())
+    person = visit()
+    person.look()
+    at = person.on_screen(320, 380)
+    person.page.mouse.move(*at)
+    person.page.mouse.wheel(0, -400)
+    assert person.on_screen(320, 380) == pytest.approx(at, abs=1)
+    person.drag(at, (at[0] + 60, at[1] + 40))
+    assert person.on_screen(320, 380) == pytest.approx((at[0] + 60, at[1] + 40), abs=1)
+    zoomed = person.page.locator(".viewer svg").get_attribute("viewBox")
+    person.press("Next")
+    after = person.page.locator(".viewer svg").get_attribute("viewBox")
+    assert after.split()[2:] == zoomed.split()[2:]  # the zoom outlives the next candidate
+
+
+def test_two_fingers_zoom(visit, store, picture, screened):
+    store.add_photo(screened(picture()), data=picture())
+    person = visit(SCREENS["tablet"], touch=True)
+    person.look()
+    before = person.on_screen(300, 400)
+    reach = person.on_screen(400, 400)[0] - before[0]
+    touch = person.context.new_cdp_session(person.page)
+
+    def fingers(kind, gap):
+        points = [] if gap is None else [{"x": before[0] + side * gap, "y": before[1]} for side in (-1, 1)]
+        touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+    fingers("touchStart", 40)
+    for gap in (50, 60, 70, 80):
+        fingers("touchMove", gap)
+    fingers("touchEnd", None)
+    person.settle()
+    after = person.on_screen(300, 400)
+    assert after == pytest.approx(before, abs=6)
+    assert person.on_screen(400, 400)[0] - after[0] == pytest.approx(2 * reach, rel=0.15)
+
+
+def test_photos_are_uploaded_and_a_bad_one_is_named(visit, store, picture):
+    person = visit()
+    person.press("Add photos")
+    files = [
+        {"name": "IMG_1.jpg", "mimeType": "image/jpeg", "buffer": picture(90)},
+        {"name": "IMG_2.jpg", "mimeType": "image/jpeg", "buffer": b"cut short"},
+        {"name": "IMG_3.jpg", "mimeType": "image/jpeg", "buffer": picture(150)},
+    ]
+    person.page.locator("input[type=file]").set_input_files(files)
+    person.press("Screen 3 photos")
+    person.page.get_by_text("Refused: IMG_2.jpg").wait_for()
+    assert {e.photo.name for e in store.worklist()} == {"IMG_1.jpg", "IMG_3.jpg"}
+    photo = next(e.photo for e in store.worklist() if e.photo.name == "IMG_3.jpg")
+    assert store.file(photo).read_bytes() == picture(150)
+
+
+def test_a_photo_that_is_gone_is_said_to_be(visit, store, picture, screened):
+    photo = store.add_photo(screened(picture()), data=picture())
+    store.thumb(photo)
+    store.file(photo).unlink()
+    person = visit()
+    person.button("Look").click()
+    person.page.get_by_text("The photo file cannot be shown").wait_for()
+    person.settle()
+    assert [line for line in person.trouble if "404" not in line] == []
+    person.trouble.clear()
+
+
+def test_what_a_finger_hits_is_large_and_nothing_sticks_out(visit, store, picture, screened):
+    # WCAG 2.2, success criterion 2.5.5: targets of at least 44 by 44 CSS pixels.
+    store.add_photo(screened(picture()), data=picture())
+    wrong, checked = [], 0
+    for size in SCREENS.values():
+        person = visit(size)
+        for go in (lambda: None, person.look):
+            go()
+            for target in person.page.locator(".stMainBlockContainer button:visible").all():
+                box = target.bounding_box()
+                inside = box["x"] >= 0 and box["x"] + box["width"] <= size[0]
+                if min(box["height"], box["width"]) < 44 or not inside:
+                    wrong.append((size, target.inner_text(), box))
+                checked += 1
+            assert person.page.evaluate("document.documentElement.scrollWidth") <= size[0]
+    assert wrong == []
+    assert checked > 40
+
+
+def test_text_stands_out_from_its_ground(visit, store, picture, screened):
+    # WCAG 2.2, success criterion 1.4.3: at least 4.5 to 1, by the relative luminance defined there.
+    store.add_photo(screened(picture()), data=picture())
+    person = visit()
+    person.look()
+    person.sign()
+    inks = person.page.evaluate(
+        """() => [...document.querySelectorAll('.stMainBlockContainer *')]
+        .filter(e => [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim())
+                     && e.checkVisibility() && e.tagName !== 'STYLE')
+        .map(e => {
+          let ground = e;
+          const paper = () => getComputedStyle(ground).backgroundColor;
+          const clear = /^rgba\\(.*, 0\\)$|transparent/;
+          while (ground.parentElement && clear.test(paper())) ground = ground.parentElement;
+          return [e.textContent.trim().slice(0, 40), getComputedStyle(e).color, paper()];
+        })"""
+    )
+    assert len(inks) > 8
+    for text, ink, ground in inks:
+        assert contrast(ink, ground) >= 4.5, (text, ink, ground)
+
+
+def contrast(ink, ground):
+    lights = []
+    paper = channels(ground)
+    for red, green, blue, alpha in (channels(ink), paper):
+        mixed = [alpha * c + (1 - alpha) * p for c, p in zip((red, green, blue), paper, strict=False)]
+        linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in mixed]
+        lights.append(0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2])
+    return (max(lights) + 0.05) / (min(lights) + 0.05)
+
+
+def channels(colour):
+    numbers = [float(n) for n in colour[colour.index("(") + 1 : -1].split(",")]
+    return (*(n / 255 for n in numbers[:3]), *(numbers[3:] or [1.0]))

@@ -1,0 +1,57 @@
+import pytest
+
+from visual_aid.pages.intake import point_out_fastener, take_file, take_upload
+
+
+def test_an_upload_is_screened_and_its_bytes_kept(store, picture):
+    taken = take_upload(store, picture(), "IMG_7.jpg")
+    assert taken.kept
+    (entry,) = store.worklist()
+    assert entry.photo.name == "IMG_7.jpg"
+    assert store.file(entry.photo).read_bytes() == picture()
+
+
+def test_a_photo_on_this_machine_stays_where_it_is(store, picture, tmp_path):
+    path = tmp_path / "IMG_7.jpg"
+    path.write_bytes(picture())
+    assert take_file(store, path).kept
+    assert store.file(store.worklist()[0].photo) == path
+
+
+@pytest.mark.parametrize(
+    ("data", "say"),
+    [(b"", "IMG_7.jpg is empty"), (b"GIF89a, or so it says", "IMG_7.jpg is no photo")],
+)
+def test_a_refused_file_says_why_and_leaves_nothing(store, data, say):
+    taken = take_upload(store, data, "IMG_7.jpg")
+    assert not taken.kept
+    assert taken.say.startswith(say)
+    assert store.worklist() == ()
+
+
+def test_a_photo_that_is_there_is_not_added_again(store, picture):
+    take_upload(store, picture(), "IMG_7.jpg")
+    taken = take_upload(store, picture(), "copy.jpg")
+    assert (taken.kept, taken.say) == (True, "copy.jpg is in the records already.")
+    assert len(store.worklist()) == 1
+
+
+def test_a_missed_fastener_is_added_where_it_was_tapped(store, picture, screened):
+    photo = store.add_photo(screened(picture()), data=picture())
+    again = point_out_fastener(store, photo, 200.0, 300.0, None)
+    (added,) = [f for f in again.screening.fasteners if (f.cx, f.cy) == (200.0, 300.0)]
+    assert added.radius == pytest.approx(30.0, abs=0.1)  # as the only other fastener on the photo
+    assert len(again.screening.fasteners) == 2
+
+
+def test_a_drawn_fastener_has_the_drawn_size(store, picture, screened):
+    photo = store.add_photo(screened(picture()), data=picture())
+    again = point_out_fastener(store, photo, 200.0, 300.0, 44.0)
+    assert [f.radius for f in again.screening.fasteners if f.cx == 200.0] == [44.0]
+
+
+def test_a_tapped_circle_is_taken_off(store, picture, screened):
+    photo = store.add_photo(screened(picture()), data=picture())
+    again = point_out_fastener(store, photo, 430.0, 110.0, None)
+    assert again.screening.fasteners == ()
+    assert store.photo(photo.id) == again

@@ -1,0 +1,191 @@
+import json
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from visual_aid.pages.server import MAIN
+
+
+@pytest.fixture
+def app(store):
+    return AppTest.from_file(str(MAIN), default_timeout=30)
+
+
+def button(app, label):
+    return next(b for b in app.button if b.label == label)
+
+
+def words(app):
+    parts = [*app.text, *app.subheader, *app.caption, *app.warning, *app.error, *app.success]
+    return "\n".join(str(part.value) for part in parts)
+
+
+def drawn(app):
+    return json.loads(app.get("bidi_component")[0].proto.json)
+
+
+def test_an_empty_store_leads_to_adding_photos(app):
+    app.run()
+    assert not app.exception
+    assert "No photos yet" in words(app)
+    button(app, "Add photos").click().run()
+    assert not app.exception
+    assert [u.label for u in app.get("file_uploader")] == ["Photos from this device"]
+
+
+def test_the_worklist_shows_reason_chance_and_state_and_escapes_them(app, store, picture, screened):
+    hostile = "<img src=x onerror=alert(1)>.jpg"
+    store.add_photo(screened(picture(), name=hostile), data=picture())
+    store.add_photo(screened(picture(90), usable=False, flags=False), data=picture(90))
+    app.run()
+    assert not app.exception
+    html = "".join(h.proto.body for h in app.get("html"))
+    assert "Rust trail. Likely: 88%." in html
+    assert "2 of 2 to decide" in html
+    assert "<img src=x" not in html
+    assert "&lt;img src=x onerror=alert(1)&gt;.jpg" in html
+    assert "<b>rust</b>" not in html
+    assert "A photo never proves a joint tight." in words(app)
+    app.segmented_control(key="stage").set_value("take_again").run()
+    assert "Blurred: hold still and take it again." in "".join(h.proto.body for h in app.get("html"))
+
+
+def review(app, photo):
+    app.run()
+    app.query_params["photo"] = photo.id
+    app.switch_page("review.py").run()
+    assert not app.exception
+    return app
+
+
+def test_the_viewer_draws_the_record_in_full_photo_pixels(app, store, picture, screened):
+    screening = screened(picture())
+    photo = store.add_photo(screening, data=picture())
+    scene = drawn(review(app, photo))
+    assert scene["photo"] == {"url": f"/photo/{photo.id}", "width": 600, "height": 800}
+    assert [c["box"] for c in scene["candidates"]] == [list(c.box) for c in screening.candidates]
+    assert [c["outline"] for c in scene["candidates"]] == [
+        [list(point) for point in c.outline] for c in screening.candidates
+    ]
+    assert scene["fasteners"] == [{"cx": 440.0, "cy": 100.0, "radius": 30.0}]
+    assert scene["chosen"] == store.candidates(photo.id)[0].id
+    dashes = [tuple(c["dash"]) for c in scene["candidates"]]
+    assert len(set(dashes)) == len(dashes)
+
+
+def test_nobody_decides_without_a_name(app, store, picture, screened):
+    photo = store.add_photo(screened(picture()), data=picture())
+    review(app, photo)
+    assert button(app, "Confirm").disabled
+    app.text_input(key="signature").set_value("J. Doe").run()
+    assert not button(app, "Confirm").disabled
+
+
+def test_deciding_moves_on_at_once_and_undo_comes_back(app, store, picture, screened):
+    photo = store.add_photo(screened(picture()), data=picture())
+    review(app, photo)
+    first, second = (c.id for c in store.candidates(photo.id))
+    app.text_input(key="signature").set_value("J. Doe").run()
+    assert "1 of 2: Rust trail" in words(app)
+    assert "Likely: 88%" in words(app)
+    assert "Length: 3.2 nut radii" in words(app)
+    app.text_input(key="note").set_value("torch light").run()
+    button(app, "Confirm").click().run()
+    assert "2 of 2: Gap under the nut" in words(app)
+    assert (store.history(first)[0].outcome, store.history(first)[0].note) == ("confirmed", "torch light")
+    button(app, "Cannot tell").click().run()
+    assert store.history(second)[0].note == ""
+    assert "All decided on this photo." in words(app)
+    assert "Cannot tell by J. Doe" in words(app)
+    button(app, "Undo").click().run()
+    assert drawn(app)["chosen"] == second
+    assert [c.outcome for c in store.candidates(photo.id)] == ["confirmed", None]
+    assert [d.outcome for d in store.history(second)] == ["cannot_tell", None]
+
+
+def test_a_reviewer_keeps_the_name_from_page_to_page_and_session_to_session(app, store, picture, screened):
+    photo = store.add_photo(screened(picture()), data=picture())
+    review(app, photo)
+    app.text_input(key="signature").set_value("J. Doe").run()
+    app.switch_page("worklist.py").run()
+    app.switch_page("review.py").run()
+    button(app, "Rule out").click().run()
+    assert store.last_signature() == "J. Doe"
+    other = AppTest.from_file(str(MAIN), default_timeout=30)
+    review(other, photo)
+    assert other.text_input(key="signature").value == "J. Doe"
+
+
+def test_the_next_photo_is_one_step_away(app, store, picture, screened):
+    photos = [store.add_photo(screened(picture(shade)), data=picture(shade)) for shade in (90, 120)]
+    review(app, photos[0])
+    button(app, "Next photo").click().run()
+    assert not app.exception
+    assert drawn(app)["photo"]["url"] == f"/photo/{photos[1].id}"
+
+
+def test_a_drawn_box_becomes_a_mark(app, store, picture, screened):
+    photo = store.add_photo(screened(picture(), flags=False), data=picture())
+    review(app, photo)
+    assert "Nothing flagged" in words(app)
+    app.session_state["signature"] = "J. Doe"
+    app.session_state["drawn"] = (10.0, 20.0, 30.0, 40.0)
+    app.run()
+    assert drawn(app)["drawn"] == {"box": [10.0, 20.0, 30.0, 40.0]}
+    button(app, "Broken paint").click().run()
+    (mark,) = store.findings()
+    assert (mark.candidate.cue, mark.candidate.box, mark.source) == (
+        "paint_break",
+        (10.0, 20.0, 30.0, 40.0),
+        "person",
+    )
+    assert "Marked by a person" in words(app)
+    assert drawn(app)["drawn"] is None
+
+
+def test_quality_and_silence_are_said(app, store, picture, screened):
+    photo = store.add_photo(screened(picture(), usable=False), data=picture())
+    review(app, photo)
+    assert "Hard to judge. Blurred: hold still and take it again." in words(app)
+    assert "Cleaner than its neighbours: fewer than three like nuts" in words(app)
+    assert "A photo never proves a joint tight." in words(app)
+
+
+def test_an_unknown_photo_gives_the_first_to_decide(app, store, picture, screened):
+    photo = store.add_photo(screened(picture()), data=picture())
+    app.run()
+    app.query_params["photo"] = "no-such-photo"
+    app.switch_page("review.py").run()
+    assert not app.exception
+    assert drawn(app)["photo"]["url"] == f"/photo/{photo.id}"
+
+
+def test_uploads_are_screened_and_a_bad_one_does_not_stop_the_rest(app, store, picture):
+    app.run()
+    app.switch_page("add_photos.py").run()
+    app.text_input(key="unit").set_value("417").run()
+    app.text_input(key="signature").set_value("J. Doe").run()
+    uploader = app.get("file_uploader")[0]
+    uploader.upload("good.jpg", picture(90), "image/jpeg")
+    uploader.upload("bad.jpg", b"not a photo", "image/jpeg")
+    uploader.upload("also-good.jpg", picture(150), "image/jpeg")
+    app.run()
+    button(app, "Screen 3 photos").click().run()
+    assert not app.exception
+    assert "Refused: bad.jpg is no photo" in words(app)
+    assert {e.photo.name for e in store.worklist()} == {"good.jpg", "also-good.jpg"}
+    assert {e.photo.visit.unit for e in store.worklist()} == {"417"}
+
+
+def test_a_folder_on_this_machine_is_screened(app, store, picture, tmp_path):
+    (tmp_path / "yard").mkdir()
+    (tmp_path / "yard" / "IMG_1.jpg").write_bytes(picture())
+    (tmp_path / "yard" / "notes.txt").write_text("no photo")
+    app.run()
+    app.switch_page("add_photos.py").run()
+    app.text_input(key="folder").set_value(str(tmp_path / "nowhere")).run()
+    button(app, "Screen the folder").click().run()
+    assert "No photos in" in words(app)
+    app.text_input(key="folder").set_value(str(tmp_path / "yard")).run()
+    button(app, "Screen the folder").click().run()
+    assert [e.photo.name for e in store.worklist()] == ["IMG_1.jpg"]

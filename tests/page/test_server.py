@@ -1,0 +1,107 @@
+import io
+import os
+import subprocess
+import sys
+import time
+import tomllib
+import urllib.error
+import urllib.request
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from visual_aid.pages.server import CONFIG
+
+ROOT = Path(__file__).parents[2]
+
+
+def get(url, **headers):
+    try:
+        with urllib.request.urlopen(urllib.request.Request(url, headers=headers), timeout=20) as answer:
+            return answer.status, answer.headers, answer.read()
+    except urllib.error.HTTPError as error:
+        return error.code, error.headers, error.read()
+
+
+def test_both_ways_to_start_have_the_same_settings():
+    sections = tomllib.loads((ROOT / ".streamlit" / "config.toml").read_text())
+    flat = {
+        f"{section}.{name}": value for section, names in sections.items() for name, value in names.items()
+    }
+    assert flat == dict(CONFIG)
+
+
+def test_a_photo_is_served_upright_by_its_id_with_the_headers(server, store, picture, screened):
+    photo = store.add_photo(screened(picture()), data=picture())
+    status, headers, body = get(f"{server.url}/photo/{photo.id}")
+    assert (status, headers["content-type"]) == (200, "image/jpeg")
+    assert Image.open(io.BytesIO(body)).size == (600, 800)
+    assert headers["x-content-type-options"] == "nosniff"
+    assert headers["cross-origin-resource-policy"] == "same-origin"
+    assert "connect-src 'self'" in headers["content-security-policy"]
+    status, _, body = get(f"{server.url}/thumb/{photo.id}")
+    assert (status, max(Image.open(io.BytesIO(body)).size)) == (200, 480)
+
+    for wrong in (
+        "0" * 22,
+        photo.screening.photo.sha256,
+        "..%2f..%2fyard.sqlite",
+        "%2e%2e%2fyard.sqlite",
+        "../yard.sqlite",
+        "..%5cyard.sqlite",
+        "%00",
+    ):
+        status, _, body = get(f"{server.url}/photo/{wrong}")
+        assert status in (400, 404), wrong
+        assert b"SQLite" not in body
+
+    # The file is gone: a plain answer, and the server goes on.
+    again = store.add_photo(screened(picture(90)), data=picture(90))
+    store.file(again).unlink()
+    assert get(f"{server.url}/photo/{again.id}")[0] == 404
+    assert get(f"{server.url}/photo/{photo.id}")[0] == 200
+
+
+def test_only_this_machine_reaches_the_server(server):
+    # Sockets that listen, by /proc/net/tcp (proc(5)): local address in hexadecimal, state 0A.
+    rows = [line.split() for line in Path("/proc/net/tcp").read_text().splitlines()[1:]]
+    rows += [line.split() for line in Path("/proc/net/tcp6").read_text().splitlines()[1:]]
+    listening = [row[1].rpartition(":") for row in rows if row[3] == "0A"]
+    addresses = {address for address, _, port in listening if int(port, 16) == server.port}
+    assert addresses == {"0100007F"}  # 127.0.0.1 in little-endian order
+
+
+@pytest.mark.parametrize("path", ["/", "/_stcore/health", "/photo/{id}"])
+def test_another_name_for_this_machine_is_refused(server, store, picture, screened, path):
+    photo = store.add_photo(screened(picture()), data=picture())
+    url = server.url + path.format(id=photo.id)
+    assert get(url)[0] == 200
+    assert get(url, Host=f"elsewhere.example:{server.port}")[0] == 400
+
+
+@pytest.mark.parametrize("launch", [["app.py"], ["-m", "streamlit", "run", "app.py", "--server.port", "0"]])
+def test_the_script_starts_both_ways(launch, tmp_path):
+    environment = {**os.environ, "VISUAL_AID_STORE": str(tmp_path / "yard.sqlite")}
+    process = subprocess.Popen(
+        [sys.executable, *launch], cwd=ROOT, env=environment, stdout=subprocess.PIPE, text=True
+    )
+    try:
+        url = next(line.split()[1] for line in process.stdout if line.strip().startswith("URL: "))
+        assert url.startswith("http://127.0.0.1:")
+        assert wait_for(f"{url}/photo/unknown") == (404, b"No such photo.")
+    finally:
+        process.kill()
+        process.wait()
+
+
+def wait_for(url):
+    deadline = time.monotonic() + 30
+    while True:
+        try:
+            status, _, body = get(url)
+            return status, body
+        except OSError:
+            if time.monotonic() > deadline:
+                raise
+            time.sleep(0.2)
