@@ -1,0 +1,174 @@
+"""What a place looks like: features of the polar patch and of the square patch around a rough circle.
+
+The polar patch makes a fastener's rings and sixfold edges plain whatever way it is turned (Fourier
+components over the angle); the square patch keeps what depends on direction: tilt, stud and shadow.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float32]
+Image = NDArray[np.uint8]
+
+RINGS = 21
+ANGLES = 36
+RING_STEP = 0.1
+FIRST_RING = 0.15
+SIDE = 28
+REACH_R = 2.1
+CELLS = 7
+BINS = 6
+
+_RADII = FIRST_RING + RING_STEP * np.arange(RINGS, dtype=np.float32)
+_TURNS = (2 * np.pi / ANGLES) * np.arange(ANGLES, dtype=np.float32)
+_POLAR_X = (_RADII[:, None] * np.cos(_TURNS)).astype(np.float32)
+_POLAR_Y = (_RADII[:, None] * np.sin(_TURNS)).astype(np.float32)
+_SIDE = ((np.arange(SIDE, dtype=np.float32) + 0.5) / SIDE * 2 - 1) * REACH_R
+_SQUARE_X, _SQUARE_Y = np.meshgrid(_SIDE, _SIDE)
+_HARMONICS = (1, 2, 3, 4, 6)
+
+
+def lab_octaves(lab: Image) -> list[Image]:
+    """Halve a CIELAB image (uint8) again and again, so that any radius can be sampled without aliasing."""
+    octaves = [lab]
+    while min(octaves[-1].shape[:2]) >= 48:
+        octaves.append(cv2.resize(octaves[-1], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
+    return octaves
+
+
+def sample(octaves: list[Image], circles: Floats, x: Floats, y: Floats, pixels_per_radius: float) -> Floats:
+    """Sample the same pattern around every circle.
+
+    Parameters
+    ----------
+    circles : ndarray of float32, shape (N, 3)
+        Centre x, y and radius in pixels of the first octave.
+    x, y : ndarray of float32, shape (H, W)
+        Pattern in radii.
+    pixels_per_radius : float
+        Sampling density of the pattern.
+
+    Returns
+    -------
+    ndarray of float32, shape (N, H, W, channels)
+    """
+    out = np.empty((len(circles), *x.shape, octaves[0].shape[2]), np.float32)
+    level = np.floor(np.log2(np.maximum(circles[:, 2] / pixels_per_radius, 1.0)) + 0.25).astype(int)
+    level = np.minimum(level, len(octaves) - 1)
+    for k in np.unique(level):
+        chosen = level == k
+        scale = 0.5**k
+        cx, cy, r = (circles[chosen, i, None, None] for i in range(3))
+        map_x = ((cx + r * x + 0.5) * scale - 0.5).reshape(-1, x.shape[1])
+        map_y = ((cy + r * y + 0.5) * scale - 0.5).reshape(-1, x.shape[1])
+        step = max(1, 32000 // x.shape[0]) * x.shape[0]
+        parts = [
+            cv2.remap(
+                octaves[k],
+                map_x[i : i + step].astype(np.float32),
+                map_y[i : i + step].astype(np.float32),
+                cv2.INTER_LINEAR,
+                borderMode=cv2.BORDER_REPLICATE,
+            )
+            for i in range(0, len(map_x), step)
+        ]
+        out[chosen] = np.concatenate(parts).reshape(-1, *out.shape[1:])
+    return out
+
+
+def features(octaves: list[Image], circles: Floats) -> Floats:
+    """Describe every circle's surroundings by numbers that do not depend on size or exposure.
+
+    Parameters
+    ----------
+    octaves : list of ndarray
+        From ``lab_octaves``.
+    circles : ndarray of float32, shape (N, 3)
+        Centre x, y and radius in working pixels.
+
+    Returns
+    -------
+    ndarray of float32, shape (N, FEATURES)
+    """
+    if not len(circles):
+        return np.zeros((0, FEATURES), np.float32)
+    return np.concatenate([_polar_features(octaves, circles), _square_features(octaves, circles)], axis=1)
+
+
+def _polar_features(octaves: list[Image], circles: Floats) -> Floats:
+    n = len(circles)
+    lab = np.moveaxis(sample(octaves, circles, _POLAR_X, _POLAR_Y, 1 / RING_STEP), 3, 0)
+    light = np.ascontiguousarray(lab[0])
+    spread = light.std(axis=(1, 2)) + 3.0
+    unit = (light - light.mean(axis=(1, 2), keepdims=True)) / spread[:, None, None]
+    rings = unit.mean(axis=2)
+    colour = lab[1:].mean(axis=3)
+    colour = (colour - colour.mean(axis=2, keepdims=True)).swapaxes(0, 1).reshape(n, -1)
+    outward = np.abs(unit[:, 2:] - unit[:, :-2])
+    signed = rings[:, 2:] - rings[:, :-2]
+    around = np.abs(np.roll(unit, -1, axis=2) - np.roll(unit, 1, axis=2))
+    out_mean, around_mean = outward.mean(axis=2), around.mean(axis=2)
+    coherence = out_mean / (out_mean + around_mean[:, 1:-1] + 0.05)
+    wave = np.fft.rfft(unit, axis=2) / ANGLES
+    edge = np.fft.rfft(outward[:, 4:17], axis=2) / ANGLES
+    waves = np.abs(wave[:, :, _HARMONICS]).reshape(n, -1)
+    edges = (np.abs(edge[:, :, _HARMONICS]) / (out_mean[:, 4:17, None] + 0.05)).reshape(n, -1)
+    lean = np.concatenate([wave[:, :, 1].real, wave[:, :, 1].imag], axis=1)
+    edge_lean = np.concatenate(
+        [part for k in (1, 2) for part in (edge[:, :, k].real, edge[:, :, k].imag)], axis=1
+    )
+    best = [np.sort(outward[:, a:b].max(axis=1), axis=1)[:, 3::6] for a, b in ((2, 6), (6, 11), (9, 15))]
+    body = unit[:, 4:11]
+    turned = [(body * np.roll(body, k, axis=2)).mean(axis=(1, 2)) for k in (6, 9, 12, 18)]
+    alike = np.stack(turned, axis=1) / (body.var(axis=(1, 2))[:, None] + 0.02)
+    inner, outer = lab[:, :, :8].mean(axis=(2, 3)), lab[:, :, 12:].mean(axis=(2, 3))
+    whole = np.stack(
+        [
+            np.log(circles[:, 2]),
+            spread,
+            light.mean(axis=(1, 2)),
+            np.hypot(*(lab[1:, :, :8].mean(axis=(2, 3)) - 128)),
+        ],
+        axis=1,
+    )
+    parts = [
+        whole, (inner - outer).T, rings, colour, unit.std(axis=2), signed, out_mean, around_mean, coherence,
+        waves, edges, lean, edge_lean, *best, alike,
+    ]  # fmt: skip
+    return np.concatenate(parts, axis=1).astype(np.float32)
+
+
+def _square_features(octaves: list[Image], circles: Floats) -> Floats:
+    n = len(circles)
+    light = sample(octaves, circles, _SQUARE_X, _SQUARE_Y, SIDE / (2 * REACH_R))[..., 0]
+    spread = light.std(axis=(1, 2), keepdims=True) + 3.0
+    unit = (light - light.mean(axis=(1, 2), keepdims=True)) / spread
+    gx, gy = np.zeros_like(unit), np.zeros_like(unit)
+    gx[:, :, 1:-1] = unit[:, :, 2:] - unit[:, :, :-2]
+    gy[:, 1:-1] = unit[:, 2:] - unit[:, :-2]
+    strength = np.hypot(gx, gy)
+    position = np.mod(np.arctan2(gy, gx) * (BINS / np.pi), BINS)
+    cell = SIDE // CELLS
+    bins = []
+    for k in range(BINS):
+        away = np.abs(position - k)
+        weight = np.maximum(1 - np.minimum(away, BINS - away), 0) * strength
+        bins.append(weight.reshape(n, CELLS, cell, CELLS, cell).mean(axis=(2, 4)).reshape(n, -1))
+    bins.append(unit.reshape(n, CELLS, cell, CELLS, cell).mean(axis=(2, 4)).reshape(n, -1))
+    return np.concatenate(bins, axis=1)
+
+
+_COUNTS = {
+    "whole": 4 + 3,
+    "rings": 4 * RINGS + (RINGS - 2),
+    "edges": 2 * (RINGS - 2) + RINGS,
+    "waves": len(_HARMONICS) * (RINGS + 13),
+    "lean": 2 * RINGS + 4 * 13,
+    "outline": 3 * 6 + 4,
+    "square": (BINS + 1) * CELLS**2,
+}
+FEATURES = sum(_COUNTS.values())
+"""Number of features of a place."""
