@@ -26,6 +26,7 @@ import pi_heif
 from numpy.typing import NDArray
 from PIL import ExifTags, Image, ImageCms, UnidentifiedImageError
 
+from visual_aid.files import printable
 from visual_aid.model import PhotoInfo, Trouble
 
 Pixels = NDArray[np.uint8]
@@ -192,7 +193,7 @@ def read_photo(path: str | os.PathLike[str], *, max_pixels: int = MAX_PIXELS) ->
         The file is missing, unreadable, damaged or no photo; its line names the file and the mend.
     """
     path = Path(path)
-    name = _printable(path.name)
+    name = printable(path.name)
     try:
         if not stat.S_ISREG(path.stat().st_mode):
             raise _error("unreadable", f"{name} is not a file: name the photos themselves or their folder.")
@@ -204,7 +205,7 @@ def read_photo(path: str | os.PathLike[str], *, max_pixels: int = MAX_PIXELS) ->
         raise _error(
             "unreadable", f"{name} cannot be opened ({why}): check the file's permissions."
         ) from None
-    return read_photo_bytes(data, name, path=_printable(str(path)), max_pixels=max_pixels)
+    return read_photo_bytes(data, name, path=printable(str(path)), max_pixels=max_pixels)
 
 
 def read_photo_bytes(data: bytes, name: str, *, path: str = "", max_pixels: int = MAX_PIXELS) -> Photo:
@@ -226,7 +227,7 @@ def read_photo_bytes(data: bytes, name: str, *, path: str = "", max_pixels: int 
     PhotoError
         As ``read_photo``.
     """
-    name = _printable(name)
+    name = printable(name)
     if not data:
         raise _error("empty", f"{name} is empty: copy it from the camera again.")
     header = _open(data, name)
@@ -277,11 +278,6 @@ def _damaged(name: str) -> PhotoError:
 
 def _truncated(name: str) -> PhotoError:
     return _error("truncated", f"{name} is cut short: copy it from the camera again.")
-
-
-def _printable(text: str) -> str:
-    """Give a text that fits on one line of UTF-8, whatever bytes a file name was made of."""
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
 
 
 def _frozen(pixels: Pixels) -> Pixels:
