@@ -137,7 +137,8 @@ def _profiles(strips: Profile) -> Profile:
 def _steps(strips: Profile) -> Profile:
     """Colour difference from row to row that all columns share, shape (N, heights)."""
     change = np.diff(strips, axis=1, append=strips[:, -1:]).mean(axis=2)
-    return cv2.blur(np.linalg.norm(change, axis=2).astype(np.float32), (3, 1)).astype(np.float32)
+    length: Profile = np.linalg.norm(change, axis=2).astype(np.float32)
+    return cv2.blur(length, (3, 1)).astype(np.float32)
 
 
 def _lower_edges(strips: Profile) -> NDArray[np.intp]:

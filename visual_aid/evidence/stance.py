@@ -58,6 +58,10 @@ class Stance:
         """Centre, in the frame, of what lies ``height`` (in r) below the top."""
         return height * self.slope * self.toward[0], height * self.slope * self.toward[1]
 
+    def likely(self, height: float) -> tuple[float, float]:
+        """As ``at``, the mean of both directions weighted by how probable they are."""
+        return self.at(height * math.tanh(self.certainty / 2))
+
     @property
     def axes(self) -> NDArray[np.float64]:
         """Matrix from (aside, toward) to the frame's (u, v), both in r."""
