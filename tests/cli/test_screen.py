@@ -9,6 +9,7 @@ from contextlib import closing
 
 from click.testing import CliRunner
 
+import visual_aid.cli.screen as screen
 from visual_aid.cli import main
 from visual_aid.cli.screen import Outputs, Task, overlay_paths, screen_photos, work_through
 from visual_aid.model import Screening
@@ -89,6 +90,21 @@ def test_a_file_name_that_is_no_text_costs_nothing(yard, tmp_path):
     assert result.exit_code == 1
     assert len(records(tmp_path / "r.jsonl")) == len(ORDER) + 2
     assert len(result.stderr.splitlines()) == 3
+
+
+def test_a_photo_on_which_the_engine_fails_costs_no_other(yard, tmp_path, monkeypatch):
+    def screen_file(path):
+        if path.name == "c.jpg":
+            raise ZeroDivisionError("no nuts to divide by")
+        return engine(path)
+
+    engine = screen.screen_file
+    monkeypatch.setattr(screen, "screen_file", screen_file)
+    result = run("screen", yard, "--json", tmp_path / "r.jsonl", "--jobs", 1)
+    assert result.exit_code == 1
+    codes = [r["error"] and r["error"]["code"] for r in records(tmp_path / "r.jsonl")]
+    assert codes == ["truncated", None, "engine_failed", "empty", None]
+    assert "no nuts to divide by" in result.stderr
 
 
 def test_a_folder_without_photos_is_a_wrong_command(tmp_path):

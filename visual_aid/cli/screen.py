@@ -178,9 +178,14 @@ def overlay_paths(photos: Sequence[Path], folder: Path | None) -> list[Path | No
 
 
 def _screen(task: Task) -> Done:
-    screening = screen_file(task.photo)
+    try:
+        screening = screen_file(task.photo)
+    except Exception as error:  # one photo that the engine fails on must not cost the others
+        return _unscreened(
+            task, "engine_failed", f"made the engine fail ({error!r}): report it with the photo."
+        )
     if screening.error:
-        return _failed(task, screening, screening.error)
+        return Done(screening, _with_path(task, screening.error.say))
     if task.overlay is not None:
         try:
             write_overlay(task.overlay, read_photo(task.photo).working, screening)
@@ -190,18 +195,25 @@ def _screen(task: Task) -> Done:
 
 
 def _lost(task: Task) -> Done:
+    return _unscreened(
+        task,
+        "process_died",
+        "ended the process that screened it: save it as a smaller JPEG and screen it again.",
+    )
+
+
+def _unscreened(task: Task, code: str, why: str) -> Done:
     name, path = printable(task.photo.name), printable(str(task.photo))
-    say = f"{name} ended the process that screened it: save it as a smaller JPEG and screen it again."
-    trouble = Trouble("process_died", say)
+    trouble = Trouble(code, f"{name} {why}")
     photo = PhotoInfo(name, path, "", 0, 0)
-    return _failed(task, Screening(__version__, photo, Quality(usable=False), error=trouble), trouble)
+    screening = Screening(__version__, photo, Quality(usable=False), error=trouble)
+    return Done(screening, _with_path(task, trouble.say))
 
 
-def _failed(task: Task, screening: Screening, trouble: Trouble) -> Done:
-    # What people are told starts with the file's name; where many folders meet, its path is needed.
+def _with_path(task: Task, say: str) -> str:
+    """Name the whole path in what people are told, which starts with the file's name alone."""
     name, path = printable(task.photo.name), printable(str(task.photo))
-    starts = trouble.say.startswith(name)
-    return Done(screening, path + trouble.say.removeprefix(name) if starts else f"{path}: {trouble.say}")
+    return path + say.removeprefix(name) if say.startswith(name) else f"{path}: {say}"
 
 
 def _open_store(target: str) -> Store:
@@ -245,9 +257,11 @@ def _print_worklist(console: Console, screenings: Sequence[Screening]) -> None:
     table.add_column("Priority", justify="right", no_wrap=True)
     table.add_column("Photo and its strongest evidence", overflow="fold")
     for row in rows:
-        priority = "-" if row.priority is None else f"{row.priority:.2f}"
         reason = f"{row.cue} {row.score:.2f}: {row.reason}" if row.cue else row.reason
-        counts = f"  fasteners: {row.fasteners}, candidates: {row.candidates}"
+        priority, counts = "-", ""
+        if row.priority is not None:
+            priority = f"{row.priority:.2f}"
+            counts = f"  fasteners: {row.fasteners}, candidates: {row.candidates}"
         table.add_row(priority, Text.assemble((printable(row.photo), "bold"), counts, f"\n{reason}"))
     console.print(table)
     if len(screenings) > len(rows):
