@@ -8,6 +8,7 @@ inside and shows the plate outside; a bare stud is a round end with the plate or
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import cv2
@@ -21,15 +22,19 @@ from visual_aid.evidence.frame import (
     RADIUS,
     TOP,
     Frame,
+    build_frames,
 )
 from visual_aid.evidence.scene import Measured, Measurement, Scene
+from visual_aid.fasteners.groups import expected_places
 from visual_aid.model import NotJudged
+
+Values = NDArray[np.floating | np.integer]
 
 REACH = 2.4
 RINGS = 16
 LEAST_IN_VIEW = 0.75
 """Share of the disc of 1.2 nut radii that must lie inside the photo."""
-LEAST_NEIGHBOURS = 2
+LEAST_IN_PATTERN = 3
 
 _SPAN = slice(round((-REACH - TOP) * PIXELS_PER_RADIUS), round((REACH - TOP) * PIXELS_PER_RADIUS))
 _WIDE = slice(round((-REACH - LEFT) * PIXELS_PER_RADIUS), round((REACH - LEFT) * PIXELS_PER_RADIUS))
@@ -47,46 +52,70 @@ _HEX_EDGE = (_R > 0.85) & (_R < 1.3)
 
 
 def measure(scene: Scene) -> Measured:
-    """Measure at every fastener how far it looks like a hole or a bare stud.
+    """Measure at every place of a pattern how far it looks like a hole or a bare stud.
 
     Returns
     -------
     Measured
-        One measurement per fastener in view. ``dark_de`` (CIELAB lightness of the plate above that of the
+        One measurement per fastener of a group and per place that a row or ring expects, as far as in view;
+        ``fastener`` is None for the latter. ``dark_de`` (CIELAB lightness of the plate above that of the
         middle), ``rim_de`` (colour difference of the nut's rim to the plate) and ``hexagon_share`` (how far
         the edges around the rim follow a hexagon, 0 to 1) are shown to people.
     """
-    frames = [f for f in scene.frames if _in_view(f)]
-    if len(frames) <= LEAST_NEIGHBOURS:
-        return Measured((), (NotJudged("missing_nut", "fewer than three like fasteners in view"),))
+    found = [f for f in scene.frames if f.fastener.group is not None and _in_view(f)]
+    if len(found) < LEAST_IN_PATTERN:
+        return Measured((), (NotJudged("missing_nut", "fewer than three fasteners of a pattern in view"),))
+    due = [frame for frame in _due(scene) if _in_view(frame)]
+    frames = [*found, *due]
     looks = [_look(frame) for frame in frames]
     profiles = np.array([profile for _, profile in looks])
+    radii = np.array([frame.fastener.radius for frame in frames])
     measurements = []
     for i, (frame, (features, profile)) in enumerate(zip(frames, looks, strict=True)):
-        others = np.delete(profiles, i, axis=0)
-        unlike = np.nanmedian(np.abs(others - np.nanmedian(others, axis=0)), axis=0)
-        away = np.abs(profile - np.nanmedian(others, axis=0))
+        # Places where nothing was found are no reference for the others.
+        others = np.arange(len(found)) != i
+        usual = np.median(profiles[: len(found)][others], axis=0)
+        away = np.abs(profile - usual)
         features |= {
-            "unlike_lightness": float(np.nanmean(away[:RINGS])),
-            "unlike_edges": float(np.nanmean(away[RINGS:])),
-            "unlike_in_spreads": float(np.nanmean(away / (unlike + np.nanmedian(unlike) + 0.02))),
-            "size_to_others": math.log(
-                frame.fastener.radius
-                / float(np.median([f.fastener.radius for j, f in enumerate(frames) if j != i]))
-            ),
+            "unlike_lightness": float(away[:RINGS].mean()),
+            "unlike_edges": float(away[RINGS:].mean()),
+            "size_to_others": math.log(radii[i] / float(np.median(radii[: len(found)][others]))),
+            "nothing_found": float(i >= len(found)),
         }
-        measurements.append(_measurement(frame, features))
+        measurements.append(_measurement(frame, features, i < len(found)))
     return Measured(tuple(measurements))
+
+
+def _due(scene: Scene) -> tuple[Frame, ...]:
+    """Frames at the places where a pattern expects a fastener, where its axis meets the surface."""
+    places = expected_places(scene.fasteners)
+    if not places:
+        return ()
+    leaning = [f for f in scene.fasteners if f.seat is not None]
+    made = []
+    for x, y, radius in places:
+        near = min(scene.fasteners, key=lambda f: math.hypot(f.cx - x, f.cy - y))
+        if leaning:
+            ways = [((f.seat[0] - f.cx) / f.radius, (f.seat[1] - f.cy) / f.radius) for f in leaning if f.seat]
+            lean_x, lean_y = np.median(ways, axis=0) * radius
+            x, y = x + float(lean_x), y + float(lean_y)
+        made.append(dataclasses.replace(near, id=0, cx=x, cy=y, radius=radius, seat=(x, y)))
+    down = scene.frames[0].matrix @ (0.0, 1.0)
+    down /= np.hypot(*down)
+    return build_frames(scene.photo, made, (float(down[0]), float(down[1])))
 
 
 def _in_view(frame: Frame) -> bool:
     return bool(frame.valid[_SPAN, _WIDE][_NEAR].mean() >= LEAST_IN_VIEW)
 
 
-def _ring_means(values: NDArray[np.floating], weights: NDArray[np.floating]) -> NDArray[np.float64]:
+def _ring_means(values: Values, weights: Values) -> NDArray[np.float64]:
     total = np.bincount(_RING.ravel(), (values * weights).ravel(), RINGS + 1)[:RINGS]
     count = np.bincount(_RING.ravel(), weights.ravel(), RINGS + 1)[:RINGS]
-    return np.where(count > 4, total / np.maximum(count, 1e-6), np.nan)
+    means: NDArray[np.float64] = total / np.maximum(count, 1e-6)
+    # Rings out of the photo go on as the last one seen.
+    seen = np.maximum.accumulate(np.where(count > 4, np.arange(RINGS), 0))
+    return means[seen]
 
 
 def _look(frame: Frame) -> tuple[dict[str, float], NDArray[np.float64]]:
@@ -113,8 +142,8 @@ def _look(frame: Frame) -> tuple[dict[str, float], NDArray[np.float64]]:
     steps = _ring_means(outwards, weights)
     inner_hex, inner_pull = _hexagon(gu, gv, strength, _INNER_EDGE)
     rim_hex, rim_pull = _hexagon(gu, gv, strength, _HEX_EDGE)
-    inner, rim, skirt = (float(np.nanmean(edges[a:b])) for a, b in ((3, 6), (6, 9), (9, 11)))
-    step_in, step_rim = int(np.nanargmax(np.abs(steps[2:7]))) + 2, int(np.nanargmax(np.abs(steps[6:10]))) + 6
+    inner, rim, skirt = (float(np.mean(edges[a:b])) for a, b in ((3, 6), (6, 9), (9, 11)))
+    step_in, step_rim = int(np.argmax(np.abs(steps[2:7]))) + 2, int(np.argmax(np.abs(steps[6:10]))) + 6
     features = {
         "dark_de": float(ground[0] - np.median(bore[:, 0])),
         "darkest_de": float(ground[0] - np.percentile(bore[:, 0], 90)),
@@ -145,9 +174,9 @@ def _look(frame: Frame) -> tuple[dict[str, float], NDArray[np.float64]]:
 
 
 def _hexagon(
-    gu: NDArray[np.float32],
-    gv: NDArray[np.float32],
-    strength: NDArray[np.float32],
+    gu: Values,
+    gv: Values,
+    strength: Values,
     where: NDArray[np.bool_],
 ) -> tuple[float, float]:
     """Sixth circular harmonic of the gradients that point along the radius, and the share that does.
@@ -164,7 +193,7 @@ def _hexagon(
     return sixth / total, total / (float(g.sum()) + 1e-6)
 
 
-def _measurement(frame: Frame, features: dict[str, float]) -> Measurement:
+def _measurement(frame: Frame, features: dict[str, float], found: bool) -> Measurement:
     circle = np.radians(np.arange(0, 360, 15))
     edge = np.column_stack([np.cos(circle), np.sin(circle)])
     dark, rim, hexagon = features["dark_de"], features["rim_de"], features["hexagon_share"]
@@ -174,7 +203,7 @@ def _measurement(frame: Frame, features: dict[str, float]) -> Measurement:
         f"edges follow a hexagon to {100 * hexagon:.0f} %"
     )
     return Measurement(
-        frame.fastener,
+        frame.fastener if found else None,
         features,
         {"dark_de": dark, "rim_de": rim, "hexagon_share": hexagon},
         frame.outline(edge),

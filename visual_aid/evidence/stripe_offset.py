@@ -22,7 +22,7 @@ from visual_aid.evidence.frame import PIXELS_PER_RADIUS, RADIUS, Frame, U, V
 from visual_aid.evidence.scene import Measured, Measurement, Scene
 from visual_aid.model import NotJudged
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating]
 
 _ROWS, _COLS = slice(0, 120), slice(10, 130)
 _U, _V, _R = U[_ROWS, _COLS], V[_ROWS, _COLS], RADIUS[_ROWS, _COLS]
@@ -129,7 +129,7 @@ def _saturation(lab: NDArray[np.floating]) -> NDArray[np.floating]:
 
 def _evidence(view: _View) -> NDArray[np.float32]:
     """How far each coarse point departs from the ground towards each paint, shape (hues + 1, N)."""
-    lab = cv2.blur(view.lab, (3, 3))[_COARSE].reshape(-1, 3)
+    lab = cv2.blur(view.lab, (3, 3))[_COARSE].reshape(-1, 3).astype(float)
     away = lab - view.ground
     chroma, lightness = np.hypot(lab[:, 1], lab[:, 2]), lab[:, 0]
     cos, sin = np.cos(HUES)[:, None], np.sin(HUES)[:, None]
@@ -180,7 +180,7 @@ def _find_paint(views: Sequence[_View], base: Floats) -> _Paint | None:
             inside = evidence[k][where[k]]
             take = inside > 0.5 * inside.max()
             colours.append(view.lab[_COARSE].reshape(-1, 3)[where[k]][take])
-    lab = np.concatenate(colours)
+    lab = np.concatenate(colours).astype(float)
     if k == len(HUES):
         return _Paint(None, float(np.median(lab[:, 0])), math.sqrt(total[k]))
     hue = math.atan2(float(np.median(lab[:, 2])), float(np.median(lab[:, 1])))
@@ -249,7 +249,7 @@ def _marks(foot: Floats, sure: Floats, near: float, far: float) -> list[_Mark]:
     # Area of a frame pixel over distance and sector width: the histogram is painted length along a ray.
     sector_width = 2 * math.pi / SECTORS
     ray = sure / distance / (PIXELS_PER_RADIUS**2 * sector_width)
-    length = _spread(np.bincount(_sector(foot), ray, SECTORS)) / 3.0
+    length = _spread(np.bincount(_sector(foot), ray, SECTORS).astype(float)) / 3.0
     plain = length - _flank(length)
     first = int(plain.argmax())
     away = np.abs((np.arange(SECTORS) - first + SECTORS // 2) % SECTORS - SECTORS // 2) > 6
@@ -436,7 +436,7 @@ def _measurement(
     shown = sure > 0.5
     near = (distance < FAR) & shown & (part != STUD)
     region = points[near] if near.sum() > 3 else points[shown]
-    hull = cv2.convexHull(region.astype(np.float32))[:, 0]
+    hull = cv2.convexHull(region.astype(np.float32))[:, 0].astype(float)
     if nut is None:
         measures: dict[str, float] = {}
         reason = f"stripe on the surface, {surface.length:.1f} nut radii long, and no part of it on the nut"
