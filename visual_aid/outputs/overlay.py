@@ -206,32 +206,37 @@ def _place(
 def _reasons(screening: Screening, drawn: Sequence[Candidate], width: int) -> Image.Image:
     """Write the strip under the photo: every drawn candidate's reason by number, and what stayed silent."""
     font = lettering(_TEXT)
-    lines: list[tuple[str, str, str]] = []  # a mark's colour or nothing, text, ink
+    lines: list[tuple[str, str, str]] = []  # a candidate's colour or nothing, text, ink
     for candidate in drawn:
         style = CUE_STYLE[candidate.cue]
         text = f"{candidate.id}  {style.label}  {candidate.score:.2f}:  {candidate.reason}"
         first, *rest = wrap(text, font, width - 60)
         lines += [(style.colour, first, _INK), *(("", line, _INK) for line in rest)]
-    if not drawn:
-        lines.append(("", "Nothing flagged on this photo.", _INK))
-    notes = [problem.say for problem in screening.quality.problems]
-    weak = len(screening.candidates) - len(drawn)
-    if weak:
-        notes.append(f"Weaker candidates (score under {LEAST_SCORE}) not drawn: {weak}.")
-    notes += [f"Not judged: {CUE_STYLE[n.cue].label.lower()} ({n.why})." for n in screening.not_judged]
-    notes.append(f"{screening.photo.name}.  {CAUTION}")
-    for note in notes:
+    for note in _notes(screening, len(screening.candidates) - len(drawn)):
         lines += [("", line, _FAINT_INK) for line in wrap(note, font, width - 60)]
 
     step = 30
     strip = Image.new("RGB", (width, step * len(lines) + 2 * _MARGIN), _PANEL)
     pen = ImageDraw.Draw(strip)
-    for i, (mark, line, ink) in enumerate(lines):
+    for i, (colour, line, ink) in enumerate(lines):
         y = _MARGIN + i * step
-        if mark:
-            pen.rectangle((_MARGIN, y + 4, _MARGIN + 14, y + 22), mark)
+        if colour:
+            pen.rectangle((_MARGIN, y + 4, _MARGIN + 14, y + 22), colour)
         pen.text((_MARGIN + 28, y), line, ink, font)
     return strip
+
+
+def _notes(screening: Screening, weak: int) -> list[str]:
+    """Say what the photo as a whole calls for; ``weak`` candidates are not drawn."""
+    notes = [] if screening.candidates else ["Nothing flagged on this photo."]
+    notes += [problem.say for problem in screening.quality.problems]
+    if weak:
+        notes.append(f"Weaker candidates (score under {LEAST_SCORE}) not drawn: {weak}.")
+    silent: dict[str, list[str]] = {}
+    for n in screening.not_judged:
+        silent.setdefault(n.why, []).append(CUE_STYLE[n.cue].label.lower())
+    notes += [f"Not judged: {', '.join(labels)} ({why})." for why, labels in silent.items()]
+    return [*notes, f"{screening.photo.name}.  {CAUTION}"]
 
 
 def _bounds(outline: NDArray[np.float64]) -> Rectangle:
