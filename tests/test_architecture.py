@@ -36,7 +36,7 @@ KEPT_TO = {
     "sqlalchemy": {"records"},
     "alembic": {"records"},
     "rich": {"cli"},
-    "click": {"cli"},
+    "click": {"cli", "training"},
     "reportlab": {"outputs"},
     "jinja2": {"outputs"},
 }

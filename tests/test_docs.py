@@ -1,5 +1,6 @@
 """The README says what the program does, no more and no less."""
 
+import importlib.util
 import re
 from pathlib import Path
 
@@ -53,6 +54,13 @@ def test_every_command_that_is_shown_exists(shown):
     _, name, *rest = shown.split()
     assert name in COMMANDS
     assert {word for word in rest if word.startswith("--")} <= options_of(COMMANDS[name])
+
+
+@pytest.mark.parametrize(
+    "module", sorted(set(re.findall(r"python -m (visual_aid[\w.]*)", README + DEVELOPERS)))
+)
+def test_every_module_that_is_run_exists(module):
+    assert importlib.util.find_spec(module)
 
 
 def test_the_first_commands_make_an_environment_and_run_the_program():
