@@ -1,0 +1,125 @@
+"""Empty holes and bare studs among drawn nuts, seen head on."""
+
+import cv2
+import numpy as np
+import pytest
+
+from visual_aid.evidence.missing_nut import measure
+from visual_aid.evidence.scene import Scene
+from visual_aid.model import Fastener
+from visual_aid.photo import Photo
+
+R = 32.0
+# ISO 4032: across flats about 1.5 times the thread, so a stud is 2/3 r and a clearance hole a little more.
+STUD, HOLE = 0.667 * R, 0.73 * R
+
+
+def polygon(image, x, y, radius, corners, colour, turn=0.0):
+    angles = np.radians(turn + np.arange(corners) * 360 / corners)
+    points = np.stack([x + radius * np.cos(angles), y + radius * np.sin(angles)], axis=1)
+    cv2.fillPoly(image, [np.round(points * 16).astype(np.int32)], colour, cv2.LINE_AA, 4)
+
+
+def draw(image, x, y, what, turn):
+    if what == "nut":
+        polygon(image, x, y, R * 2 / np.sqrt(3), 6, (150, 148, 145), turn)
+        polygon(image, x, y, R * 0.95, 48, (165, 163, 160))
+        polygon(image, x, y, STUD, 48, (105, 98, 92))
+    elif what == "hole":
+        polygon(image, x, y, HOLE, 48, (22, 21, 20))
+    elif what == "stud":
+        polygon(image, x, y, STUD, 48, (135, 128, 120))
+    elif what == "washer mark":
+        polygon(image, x, y, 1.2 * R, 48, (120, 128, 122))
+        polygon(image, x, y, HOLE, 48, (22, 21, 20))
+
+
+def row(*what, groups=None, found=None, pitch=6.0, light=1.0):
+    """A row of like places; ``found`` tells which of them the finder reports."""
+    rng = np.random.default_rng(11)
+    height, width = 300, int(pitch * R * (len(what) + 1))
+    noise = cv2.GaussianBlur(rng.normal(0, 50, (height, width)).astype(np.float32), (0, 0), 2)[..., None]
+    image = np.clip(np.array((88.0, 98.0, 92.0)) + noise + rng.normal(0, 3, (height, width, 3)), 0, 255)
+    fasteners = []
+    for k, thing in enumerate(what):
+        x, y = pitch * R * (k + 1), 150.0
+        draw(image, x, y, thing, 13.0 * k)
+        if found is None or k in found:
+            group = 1 if groups is None else groups[k]
+            fasteners.append(Fastener(k + 1, "hex_nut", x, y, R, tilt=0.0, group=group, seat=(x, y)))
+    pixels = np.clip(light * cv2.GaussianBlur(image, (0, 0), 1.0), 0, 255).astype(np.uint8)
+    return measure(Scene.build(Photo.from_array(pixels), fasteners))
+
+
+def features(measured, name):
+    return {m.fastener.id: m.features[name] for m in measured.measurements if m.fastener}
+
+
+@pytest.mark.parametrize("odd", ["hole", "stud", "washer mark"])
+@pytest.mark.parametrize("light", [1.0, 0.45])
+def test_a_place_misread_as_a_nut_follows_no_hexagon(odd, light):
+    measured = row("nut", "nut", odd, "nut", "nut", light=light)
+    hexagon = features(measured, "hexagon_share")
+    assert min(hexagon, key=hexagon.get) == 3
+    assert hexagon[3] < 0.5 * min(v for i, v in hexagon.items() if i != 3)
+    unlike = features(measured, "unlike_lightness")
+    assert max(unlike, key=unlike.get) == 3
+
+
+def test_a_bore_is_dark_and_the_plate_goes_on_around_it():
+    measured = row("nut", "hole", "nut", "nut")
+    dark, rim = features(measured, "dark_de"), features(measured, "rim_de")
+    assert max(dark, key=dark.get) == 2
+    assert min(rim, key=rim.get) == 2
+    assert rim[2] < 6 < min(v for i, v in rim.items() if i != 2)
+
+
+def test_a_stud_ends_inside_the_radius_of_a_nut():
+    measured = row("nut", "stud", "nut", "nut")
+    edges = features(measured, "inner_to_rim_edges")
+    assert max(edges, key=edges.get) == 2
+
+
+def test_an_expected_place_is_measured_where_nothing_was_found():
+    measured = row("nut", "nut", "hole", "nut", "nut", found={0, 1, 3, 4})
+    due = [m for m in measured.measurements if m.fastener is None]
+    assert len(due) == 1
+    assert due[0].features["nothing_found"] == 1
+    assert due[0].features["dark_de"] > 20
+    x, y = np.mean(due[0].outline, axis=0)
+    assert (x, y) == pytest.approx((6.0 * R * 3, 150.0), abs=2)
+
+
+def test_an_expected_place_under_a_plain_plate_shows_no_bore():
+    measured = row("nut", "nut", "plate", "nut", "nut", found={0, 1, 3, 4})
+    (due,) = (m for m in measured.measurements if m.fastener is None)
+    assert due.features["dark_de"] < 5
+    assert due.features["inner_edges"] < min(features(measured, "inner_edges").values())
+
+
+def test_a_hole_that_belongs_to_no_pattern_stays_silent():
+    measured = row("nut", "nut", "nut", "hole", groups=(1, 1, 1, None))
+    assert {m.fastener.id for m in measured.measurements} == {1, 2, 3}
+
+
+def test_two_fasteners_make_no_pattern():
+    measured = row("nut", "hole")
+    assert not measured.measurements
+    assert measured.not_judged[0].cue == "missing_nut"
+    assert "fewer than three" in measured.not_judged[0].why
+
+
+def test_a_place_cut_off_by_the_photo_is_left_out():
+    rng = np.random.default_rng(2)
+    photo = Photo.from_array(rng.integers(80, 100, (200, 500, 3)).astype(np.uint8))
+    places = [(5.0, 100.0), (150.0, 100.0), (300.0, 100.0), (420.0, 100.0)]
+    fasteners = [Fastener(i + 1, "hex_nut", x, y, R, tilt=0.0, group=1) for i, (x, y) in enumerate(places)]
+    measured = measure(Scene.build(photo, fasteners))
+    assert {m.fastener.id for m in measured.measurements} == {2, 3, 4}
+
+
+def test_every_measurement_has_the_same_features_without_gaps():
+    measured = row("nut", "nut", "hole", "nut", "stud", "nut", found={0, 1, 3, 4, 5})
+    assert len({tuple(m.features) for m in measured.measurements}) == 1
+    values = np.array([list(m.features.values()) for m in measured.measurements])
+    assert np.isfinite(values).all()
