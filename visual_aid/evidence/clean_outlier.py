@@ -56,9 +56,7 @@ def _colours(frame: Frame) -> dict[str, float]:
             f"{part}_uneven_ab": float(np.median(np.abs(lab[:, 1:] - middle[1:]).sum(axis=1))),
         }
     out["darkest_quarter_l"] = float(min(np.median(light[q]) for q in _QUARTERS))
-    out["face_to_surface_de"] = float(
-        np.linalg.norm([out[f"face_{c}"] - out[f"surface_{c}"] for c in "lab"])
-    )
+    out["face_to_surface_de"] = float(np.linalg.norm([out[f"face_{c}"] - out[f"surface_{c}"] for c in "lab"]))
     out["flats_to_surface_de"] = float(
         np.linalg.norm([out[f"flats_{c}"] - out[f"surface_{c}"] for c in "lab"])
     )

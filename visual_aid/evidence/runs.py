@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.evidence.frame import LEFT, PIXELS_PER_RADIUS, RADIUS, TOP
+from visual_aid.evidence.frame import LEFT, PIXELS_PER_RADIUS, TOP
 from visual_aid.evidence.surroundings import Map
 
 RIM = 1.15
@@ -66,18 +66,18 @@ class Run:
         ]
 
 
-def strongest_run(surface: Map, valid: NDArray[np.bool_], *, upward: bool = False) -> Run:
+def strongest_run(surface: Map, seen: NDArray[np.bool_], *, upward: bool = False) -> Run:
     """Find the strongest run that starts at the fastener's edge.
 
     Parameters
     ----------
     surface : ndarray of shape (HEIGHT, WIDTH)
         0..1, how much a pixel looks like the stuff that runs.
-    valid : ndarray of bool, same shape
+    seen : ndarray of bool, same shape
+        The surface itself, without the fastener's body.
     upward : bool
         Look above the fastener instead: the control, where nothing runs to.
     """
-    seen = valid & (RADIUS > RIM)
     rows = slice(_CENTRE_ROW - 1, None, -_STEP) if upward else slice(_CENTRE_ROW, None, _STEP)
     mask = seen[rows, ::_STEP].astype(np.float32)
     band = surface[rows, ::_STEP].astype(np.float32) * mask
@@ -96,7 +96,10 @@ def _along(band: Map, mask: Map, slant: float) -> Run:
     shear = np.float32([[1, -np.tan(np.radians(slant)), 0], [0, 1, 0]])
     if slant:
         flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-        band, mask = cv2.warpAffine(band, shear, shape, flags=flags), cv2.warpAffine(mask, shear, shape, flags=flags)
+        band, mask = (
+            cv2.warpAffine(band, shear, shape, flags=flags),
+            cv2.warpAffine(mask, shear, shape, flags=flags),
+        )
     # Each column from its own first seen pixel, the rim, downwards.
     first = np.argmax(mask > 0.5, axis=0)
     rows = np.minimum(first + np.arange(band.shape[0])[:, None], band.shape[0] - 1)

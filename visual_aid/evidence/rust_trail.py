@@ -10,13 +10,13 @@ from __future__ import annotations
 from visual_aid.evidence.frame import Frame
 from visual_aid.evidence.runs import strongest_run
 from visual_aid.evidence.scene import Measured, Measurement, Scene
-from visual_aid.evidence.surroundings import look_around, region_means
+from visual_aid.evidence.surroundings import fan_fit, look_around
 from visual_aid.model import NotJudged
 
 
 def measure(scene: Scene) -> Measured:
     """Measure rust around every fastener of the scene."""
-    measurements = tuple(_at(frame) for frame in scene.frames)
+    measurements = tuple(_at(frame) for frame in scene.seats)
     if measurements:
         return Measured(measurements)
     return Measured(not_judged=(NotJudged("rust_trail", "no fastener was found to start from"),))
@@ -30,14 +30,11 @@ def _at(frame: Frame) -> Measurement:
         "redder": around.redder,
         "yellower": around.yellower,
         "warmer": around.warmer,
-        "texture": around.texture,
     }
-    mean = region_means(frame, maps)
-    down = strongest_run(around.rust, frame.valid)
-    up = strongest_run(around.rust, frame.valid, upward=True)
+    down = strongest_run(around.rust, around.seen)
+    up = strongest_run(around.rust, around.seen, upward=True)
     features = {
-        **{k: v for k, v in mean.items() if k.startswith(("rust", "redder", "yellower", "warmer", "lighter"))},
-        "texture_near_below": mean["texture_near_below"],
+        **fan_fit(around, maps),
         "run_strength": down.strength,
         "run_contrast": down.contrast,
         "run_length_r": down.length_r,
@@ -46,11 +43,6 @@ def _at(frame: Frame) -> Measurement:
         "up_strength": up.strength,
         "down_less_up": down.strength - up.strength,
         "length_less_up": down.length_r - up.length_r,
-        **{
-            f"{name}_{ring}_below_less_above": mean[f"{name}_{ring}_below"] - mean[f"{name}_{ring}_above"]
-            for name in ("rust", "redder", "yellower", "warmer", "lighter")
-            for ring in ("rim", "near")
-        },
         "paint_l": float(around.paint[0]),
         "paint_a": float(around.paint[1]),
         "paint_b": float(around.paint[2]),

@@ -6,6 +6,7 @@ between a pixel and the surface that the same frame shows beside and above the f
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import cv2
@@ -13,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.colour import srgb_to_linear
-from visual_aid.evidence.frame import BEARING, HEIGHT, PIXELS_PER_RADIUS, RADIUS, TOP, WIDTH, Frame, U, V
+from visual_aid.evidence.frame import BEARING, PIXELS_PER_RADIUS, RADIUS, Frame, U, V
 
 Map = NDArray[np.float32]
 
@@ -25,23 +26,18 @@ _RUST_A, _RUST_B = float(np.cos(np.radians(RUST_HUE))), float(np.sin(np.radians(
 RUST_HALF, RUST_SOFT = 9.0, 2.5
 
 _STEP = 2  # sectors are statistics of large areas: every second pixel is plenty
+_SMALL = (slice(None, None, _STEP), slice(None, None, _STEP))
 _BELOW = np.abs(BEARING - 90)
-_SIDE = np.minimum(np.abs(BEARING), np.abs(np.abs(BEARING) - 180))
 _ABOVE = np.abs(BEARING + 90)
-
-RINGS = {"rim": (1.15, 1.6), "near": (1.6, 2.4), "far": (2.4, 3.4)}
-SECTORS = {"below": _BELOW < 40, "flank": (_BELOW >= 40) & (_BELOW < 75), "side": _SIDE < 25, "above": _ABOVE < 60}
-REGIONS: dict[str, NDArray[np.bool_]] = {
-    f"{ring}_{sector}": (RADIUS >= lo) & (RADIUS < hi) & where
-    for ring, (lo, hi) in RINGS.items()
-    for sector, where in SECTORS.items()
-}
-REGIONS["tail_below"] = (V >= 3.4) & (V < 5.8) & (np.abs(U) < 1.6)
-REGIONS["tail_beside"] = (V >= 2.4) & (V < 5.8) & (np.abs(U) > 2.2)
-REGIONS["face"] = RADIUS < 0.85
-REGIONS["all"] = RADIUS >= 1.6
-_WEIGHTS = np.stack([m[::_STEP, ::_STEP].ravel() for m in REGIONS.values()]).astype(np.float32)
 _BASE = (RADIUS >= 1.5) & (RADIUS < 3.2) & (_BELOW > 60)
+
+# Distances from the fastener's body, in r, over which a fan of fallen matter and a ring of crept rust fade.
+FAN_FADES, RING_FADES = 0.8, 0.25
+_FAN = {"below": np.exp(-((_BELOW / 50) ** 2)), "above": np.exp(-((_ABOVE / 50) ** 2))}
+_SIDEWAYS = {
+    "left": np.exp(-(((180 - np.abs(BEARING)) / 40) ** 2)),
+    "right": np.exp(-((np.abs(BEARING) / 40) ** 2)),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +58,12 @@ class Surroundings:
         Difference of the log ratio of linear red to linear blue: does not change with brightness.
     texture : ndarray
         Local standard deviation of L* in a window of 0.25 r.
+    pale_specks, dark_specks : ndarray
+        By how much L* exceeds, or falls short of, what is around it within 0.15 r.
+    away : ndarray
+        Distance from the fastener's body in r.
+    seen : ndarray of bool
+        The surface itself: neither body, nor other fastener, nor off the photo.
     """
 
     paint: Map
@@ -72,12 +74,18 @@ class Surroundings:
     yellower: Map
     warmer: Map
     texture: Map
+    pale_specks: Map
+    dark_specks: Map
+    away: Map
+    seen: NDArray[np.bool_]
 
 
 def look_around(frame: Frame) -> Surroundings:
-    """Measure the surface maps of a frame."""
+    """Measure the surface maps of a seat frame."""
+    seen = frame.valid & ~frame.body
+    away = cv2.distanceTransform((~frame.body).astype(np.uint8), cv2.DIST_L2, 3) / PIXELS_PER_RADIUS
     lab = cv2.GaussianBlur(frame.lab, (0, 0), 0.06 * PIXELS_PER_RADIUS)
-    base = _BASE & frame.valid
+    base = _BASE & seen
     pixels = lab[base] if base.sum() > 50 else lab[_BASE]
     paint = np.median(pixels, axis=0).astype(np.float32)
     spread = float(np.median(np.linalg.norm(pixels - paint, axis=1)))
@@ -95,8 +103,20 @@ def look_around(frame: Frame) -> Surroundings:
     light = frame.lab[..., 0]
     mean = cv2.blur(light, (size, size))
     texture = np.sqrt(np.maximum(cv2.blur(light * light, (size, size)) - mean * mean, 0))
+    speck = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (round(0.3 * PIXELS_PER_RADIUS) | 1,) * 2)
     return Surroundings(
-        paint, spread, rust, lighter, redder, yellower, warmer.astype(np.float32), texture
+        paint=paint,
+        spread=spread,
+        rust=rust,
+        lighter=lighter,
+        redder=redder,
+        yellower=yellower,
+        warmer=warmer.astype(np.float32),
+        texture=texture,
+        pale_specks=cv2.morphologyEx(light, cv2.MORPH_TOPHAT, speck),
+        dark_specks=cv2.morphologyEx(light, cv2.MORPH_BLACKHAT, speck),
+        away=away,
+        seen=seen,
     )
 
 
@@ -106,36 +126,47 @@ def soft_step(value: Map, half: float, width: float) -> Map:
     return out
 
 
-def region_means(frame: Frame, maps: dict[str, Map]) -> dict[str, float]:
-    """Average every map over every region of ``REGIONS``; NaN where under a fifth of a region is valid.
+def fan_fit(around: Surroundings, maps: Mapping[str, Map]) -> dict[str, float]:
+    """Explain every map by a plane, a ring around the body and fans below, above and beside it.
+
+    A least-squares fit tells what lies below the fastener from what lies all around it and from a
+    gradient across the part, which plain sector means mix up.
 
     Returns
     -------
     dict of str to float
-        Keys ``map_region``.
+        ``map_term``: height of each term at the body's edge, in the map's unit, and ``map_below_t``: that
+        of the fan below over its standard error. NaN where too little of the surface is seen.
     """
-    valid = frame.valid[::_STEP, ::_STEP].ravel().astype(np.float32)
-    count = _WEIGHTS @ valid
-    share = count / _WEIGHTS.sum(axis=1)
-    stack = np.stack([m[::_STEP, ::_STEP].ravel() for m in maps.values()], axis=1) * valid[:, None]
-    means = (_WEIGHTS @ stack) / np.maximum(count, 1)[:, None]
-    means[share < 0.2] = np.nan
-    return {
-        f"{name}_{region}": float(means[i, j])
-        for i, region in enumerate(REGIONS)
-        for j, name in enumerate(maps)
+    near = around.seen & (around.away < 2.5)
+    small = near[_SMALL]
+    fade = np.exp(-around.away[_SMALL][small] / FAN_FADES)
+    terms = {
+        "level": np.ones(fade.shape, np.float32),
+        "across": U[_SMALL][small],
+        "down": V[_SMALL][small],
+        "ring": np.exp(-around.away[_SMALL][small] / RING_FADES),
+        **{name: fade * fan[_SMALL][small] for name, fan in _FAN.items()},
+        **{name: fade * fan[_SMALL][small] for name, fan in _SIDEWAYS.items()},
     }
-
-
-def rows_between(top: float, bottom: float) -> slice:
-    """Rows of a frame from ``top`` to ``bottom`` (in r along gravity from the centre)."""
-    return slice(
-        max(round((top - TOP) * PIXELS_PER_RADIUS), 0),
-        min(round((bottom - TOP) * PIXELS_PER_RADIUS), HEIGHT),
-    )
-
-
-def columns_within(reach: float) -> slice:
-    """Columns of a frame within ``reach`` (in r) of its middle line."""
-    half = min(round(reach * PIXELS_PER_RADIUS), WIDTH // 2)
-    return slice(WIDTH // 2 - half, WIDTH // 2 + half)
+    names = [f"{m}_{t}" for m in maps for t in (*terms, "below_t", "below_less_above")]
+    if small.sum() < 150:
+        return dict.fromkeys(names, float("nan"))
+    design = np.stack(list(terms.values()), axis=1).astype(np.float64)
+    values = np.stack([m[_SMALL][small] for m in maps.values()], axis=1).astype(np.float64)
+    # A faint ridge keeps terms apart that the visible part of the surface cannot tell from one another.
+    normal = design.T @ design + 2.0 * np.eye(len(terms))
+    inverse = np.linalg.inv(normal)
+    heights = inverse @ (design.T @ values)
+    rest = values - design @ heights
+    noise = np.sqrt((rest**2).mean(axis=0))
+    out = {}
+    order = list(terms)
+    below, above = order.index("below"), order.index("above")
+    for k, name in enumerate(maps):
+        out |= {f"{name}_{term}": float(heights[t, k]) for t, term in enumerate(order)}
+        out[f"{name}_below_t"] = float(
+            heights[below, k] / (noise[k] + 0.02 * np.abs(values[:, k]).max() + 1e-6)
+        )
+        out[f"{name}_below_less_above"] = float(heights[below, k] - heights[above, k])
+    return out

@@ -1,0 +1,69 @@
+"""The one list of cues, and the search for all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+
+from visual_aid.evidence import (
+    clean_outlier,
+    dust_trail,
+    gap,
+    missing_nut,
+    paint_break,
+    rust_trail,
+    stripe_offset,
+)
+from visual_aid.evidence.frame import box_of
+from visual_aid.evidence.scene import Measured, Scene
+from visual_aid.evidence.score import score
+from visual_aid.model import Candidate, Cue, NotJudged
+
+LEAST_SCORE = 0.05
+"""Candidates less probable than this are left out of the record: nineteen in twenty would waste a look."""
+
+MEASURE: Mapping[Cue, Callable[[Scene], Measured]] = MappingProxyType(
+    {
+        "rust_trail": rust_trail.measure,
+        "dust_trail": dust_trail.measure,
+        "paint_break": paint_break.measure,
+        "clean_outlier": clean_outlier.measure,
+        "stripe_offset": stripe_offset.measure,
+        "gap": gap.measure,
+        "missing_nut": missing_nut.measure,
+    }
+)
+
+
+def find_evidence(scene: Scene) -> tuple[tuple[Candidate, ...], tuple[NotJudged, ...]]:
+    """Look for every cue at every fastener.
+
+    Returns
+    -------
+    candidates : tuple of Candidate
+        Most probable first, ids from 1.
+    not_judged : tuple of NotJudged
+        The cues on which the engine stayed silent, and why.
+    """
+    found, silent = [], []
+    for cue, measure in MEASURE.items():
+        measured = measure(scene)
+        silent.extend(measured.not_judged)
+        for probability, m in zip(score(cue, measured.measurements), measured.measurements, strict=True):
+            if probability >= LEAST_SCORE:
+                found.append((float(probability), cue, m))
+    found.sort(key=lambda f: (-f[0], f[1], f[2].outline))
+    candidates = tuple(
+        Candidate(
+            id=number,
+            cue=cue,
+            fastener=None if m.fastener is None else m.fastener.id,
+            box=box_of(m.outline),
+            outline=m.outline,
+            score=probability,
+            measures=m.measures,
+            reason=m.reason,
+        )
+        for number, (probability, cue, m) in enumerate(found, 1)
+    )
+    return candidates, tuple(silent)

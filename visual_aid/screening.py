@@ -1,0 +1,86 @@
+"""One photo in, one record out."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+from visual_aid import __version__
+from visual_aid.evidence.register import MEASURE, find_evidence
+from visual_aid.evidence.scene import Scene
+from visual_aid.fasteners.find import find_fasteners
+from visual_aid.fasteners.lean import add_lean
+from visual_aid.model import Candidate, Fastener, NotJudged, PhotoInfo, Quality, Screening
+from visual_aid.photo import Photo, PhotoError, read_photo
+from visual_aid.quality import judge
+
+RETAKE = "the photo has to be taken again first"
+
+
+def screen_photo(photo: Photo, fasteners: Sequence[Fastener] | None = None) -> Screening:
+    """Screen one photo for evidence of loosening.
+
+    Parameters
+    ----------
+    photo : Photo
+    fasteners : sequence of Fastener, optional
+        Judge exactly these, as pointed out by a person, instead of searching.
+
+    Returns
+    -------
+    Screening
+        The same for the same pixels and fasteners, ``seconds`` apart. A photo that cannot be judged
+        carries no candidates, and its quality says what to do.
+    """
+    start = time.perf_counter()
+    quality = judge(photo)
+    found: tuple[Fastener, ...] = ()
+    candidates: tuple[Candidate, ...] = ()
+    not_judged = tuple(NotJudged(cue, RETAKE) for cue in MEASURE)
+    if quality.usable:
+        found = add_lean(photo, find_fasteners(photo) if fasteners is None else fasteners)
+        quality = judge(photo, found)
+        candidates, not_judged = find_evidence(Scene.build(photo, found))
+    return Screening(
+        engine=__version__,
+        photo=photo.info,
+        quality=quality,
+        fasteners=found,
+        candidates=candidates,
+        not_judged=not_judged,
+        priority=priority(candidates),
+        seconds=time.perf_counter() - start,
+    )
+
+
+def priority(candidates: Sequence[Candidate]) -> float:
+    """Chance that at least one candidate stands.
+
+    Candidates of one fastener speak of the same loosening, so only its best counts; fasteners count as
+    independent of one another.
+    """
+    best: dict[int | None, float] = {}
+    for candidate in candidates:
+        best[candidate.fastener] = max(best.get(candidate.fastener, 0.0), candidate.score)
+    return float(1 - np.prod([1 - s for s in best.values()]))
+
+
+def screen_file(path: str | os.PathLike[str]) -> Screening:
+    """Read and screen one photo file; a file that cannot be read gives a record with its ``error``."""
+    start = time.perf_counter()
+    try:
+        record = screen_photo(read_photo(path))
+    except PhotoError as refused:
+        return Screening(
+            engine=__version__,
+            photo=PhotoInfo(Path(path).name, os.fspath(path), "", 0, 0),
+            quality=Quality(usable=False),
+            seconds=time.perf_counter() - start,
+            error=refused.trouble,
+        )
+    return dataclasses.replace(record, seconds=time.perf_counter() - start)

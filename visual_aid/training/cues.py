@@ -1,0 +1,235 @@
+"""Train the cues' scores on labelled photos: ``python -m visual_aid.training.cues FOLDER... --out FILE``.
+
+The photos are screened as they will be in use, with the fasteners that the finder finds, so that a score
+allows for the finder's slips. Fasteners that it missed are added from the labels, slightly displaced, for
+more examples. The same photos give the same weights.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import click
+import numpy as np
+from numpy.typing import NDArray
+
+from visual_aid import __version__
+from visual_aid.evaluation.judging import judge, match_fasteners
+from visual_aid.evidence.frame import box_of
+from visual_aid.evidence.register import MEASURE
+from visual_aid.evidence.scene import Measurement, Scene
+from visual_aid.evidence.score import CueModel, feature_table
+from visual_aid.fasteners.find import find_fasteners
+from visual_aid.fasteners.lean import add_lean
+from visual_aid.files import write_atomically
+from visual_aid.model import KINDS, Candidate, Cue, Fastener, Quality, Screening
+from visual_aid.photo import Photo, read_photo
+from visual_aid.training.truth import TruthPhoto, read_truths
+
+FOLDS = 6
+STRENGTHS = (0.003, 0.01, 0.03, 0.1)
+"""Inverse strengths of the ridge penalty to choose from by cross-validated log loss."""
+
+DISPLACED_R, RESIZED = 0.08, 0.07
+"""Standard deviations of what labels are displaced by, in r, and of the logarithm of their radii."""
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Examples:
+    """Measurements of one cue with their labels.
+
+    Attributes
+    ----------
+    names : tuple of str, length F
+    table : ndarray of shape (N, F)
+    stands : ndarray of bool, shape (N,)
+    photo : ndarray of int, shape (N,)
+        Number of the photo, by which folds are made.
+    found : ndarray of bool, shape (N,)
+        The fastener came from the finder, not from the labels.
+    """
+
+    names: tuple[str, ...]
+    table: Floats
+    stands: NDArray[np.bool_]
+    photo: NDArray[np.intp]
+    found: NDArray[np.bool_]
+
+
+def collect(truths: Sequence[TruthPhoto]) -> dict[Cue, Examples]:
+    """Measure every cue on every labelled photo."""
+    rows: dict[Cue, list[tuple[Floats, bool, int, bool]]] = {cue: [] for cue in MEASURE}
+    names: dict[Cue, tuple[str, ...]] = {}
+    for number, truth in enumerate(truths):
+        photo = read_photo(truth.path)
+        found = add_lean(photo, find_fasteners(photo))
+        completed = add_lean(photo, with_labels(found, truth, np.random.default_rng([number, 1])))
+        views = [(found, True)] if len(completed) == len(found) else [(found, True), (completed, False)]
+        for fasteners, is_found in views:
+            scene = Scene.build(photo, fasteners)
+            for cue, measure in MEASURE.items():
+                measurements = measure(scene).measurements
+                if not measurements:
+                    continue
+                columns, table = feature_table(measurements)
+                names[cue] = tuple(columns)
+                labels = label(cue, measurements, fasteners, photo, truth)
+                rows[cue] += [
+                    (table[i], stands, number, is_found)
+                    for i, stands in enumerate(labels)
+                    if stands is not None
+                ]
+    return {
+        cue: Examples(
+            names[cue],
+            np.array([r[0] for r in found_rows]),
+            np.array([r[1] for r in found_rows], bool),
+            np.array([r[2] for r in found_rows]),
+            np.array([r[3] for r in found_rows], bool),
+        )
+        for cue, found_rows in rows.items()
+        if found_rows
+    }
+
+
+def with_labels(
+    found: Sequence[Fastener], truth: TruthPhoto, rng: np.random.Generator
+) -> tuple[Fastener, ...]:
+    """Add the labelled fasteners that were not found, displaced as a finder would."""
+    matched = set(match_fasteners(truth.fasteners, found).values())
+    added = [
+        Fastener(
+            id=len(found) + 1 + j,
+            kind=next((k for k in KINDS if k == t.kind), "hex_nut"),
+            cx=t.cx + rng.normal(0, DISPLACED_R) * t.radius,
+            cy=t.cy + rng.normal(0, DISPLACED_R) * t.radius,
+            radius=t.radius * float(np.exp(rng.normal(0, RESIZED))),
+        )
+        for j, t in enumerate(truth.fasteners)
+        if j not in matched and not t.ignore
+    ]
+    return (*found, *added)
+
+
+def label(
+    cue: Cue,
+    measurements: Sequence[Measurement],
+    fasteners: Sequence[Fastener],
+    photo: Photo,
+    truth: TruthPhoto,
+) -> list[bool | None]:
+    """Say of every measurement whether it is labelled evidence; None where it counts neither way."""
+    candidates = tuple(
+        Candidate(i, cue, m.fastener.id if m.fastener else None, box_of(m.outline), m.outline, 0.5)
+        for i, m in enumerate(measurements)
+    )
+    record = Screening(__version__, photo.info, Quality(True), tuple(fasteners), candidates)
+    verdicts = {j.candidate.id: j.evidence is not None for j in judge(truth, record).candidates}
+    return [verdicts.get(c.id) for c in candidates]
+
+
+def fit(examples: Examples) -> tuple[CueModel, Floats]:
+    """Fit a cue's model.
+
+    Returns
+    -------
+    model : CueModel
+    held_out : ndarray of shape (N,)
+        Calibrated probability of each example by a model that did not see its photo.
+    """
+    best: tuple[float, Floats, float] | None = None
+    for strength in STRENGTHS:
+        odds = np.zeros(len(examples.stands))
+        for train, test in folds(examples.photo):
+            odds[test] = _fit(examples, train, strength).log_odds(examples.table[test])
+        calibration = _calibrate(odds, examples.stands)
+        loss = _log_loss(calibration[0] * odds + calibration[1], examples.stands)
+        if best is None or loss < best[0]:
+            best = (loss, odds, strength)
+    assert best is not None
+    _, odds, strength = best
+    seen = examples.found
+    calibration = _calibrate(odds[seen], examples.stands[seen])
+    model = _fit(examples, np.arange(len(examples.stands)), strength)
+    return dataclasses.replace(model, calibration=calibration), 1 / (
+        1 + np.exp(-(calibration[0] * odds + calibration[1]))
+    )
+
+
+def folds(photo: NDArray[np.intp]) -> Iterable[tuple[NDArray[np.intp], NDArray[np.intp]]]:
+    """Split examples into training and held-out part, photo by photo, ``FOLDS`` times."""
+    fold = np.random.default_rng(0).permutation(int(photo.max()) + 1)[photo] % FOLDS
+    for k in range(FOLDS):
+        yield np.nonzero(fold != k)[0], np.nonzero(fold == k)[0]
+
+
+def _fit(examples: Examples, rows: NDArray[np.intp], strength: float) -> CueModel:
+    from sklearn.linear_model import LogisticRegression
+
+    table = examples.table[rows]
+    known = np.isfinite(table).any(axis=0)
+    filled = np.where(known, table, 0.0)
+    low, high = np.nanpercentile(filled, (2, 98), axis=0)
+    clipped = np.clip(filled, low, high)
+    centre, scale = np.nanmean(clipped, axis=0), np.nanstd(clipped, axis=0)
+    scale = np.where(scale > 1e-9, scale, 1.0)
+    z = (clipped - centre) / scale
+    regression: Any = LogisticRegression(C=strength, max_iter=2000)
+    regression.fit(np.where(np.isfinite(z), z, 0.0), examples.stands[rows])
+    return CueModel(
+        names=np.array(examples.names),
+        low=low,
+        high=high,
+        centre=centre,
+        scale=scale,
+        weights=regression.coef_[0],
+        bias=regression.intercept_[0],
+        calibration=np.array([1.0, 0.0]),
+    )
+
+
+def _calibrate(odds: Floats, stands: NDArray[np.bool_]) -> Floats:
+    """Slope and intercept of a logistic regression of the labels on the log odds (Platt 1999)."""
+    from sklearn.linear_model import LogisticRegression
+
+    regression: Any = LogisticRegression(C=10.0, max_iter=2000).fit(odds[:, None], stands)
+    return np.array([regression.coef_[0, 0], regression.intercept_[0]])
+
+
+def _log_loss(odds: Floats, stands: NDArray[np.bool_]) -> float:
+    return float(np.mean(np.logaddexp(0, np.where(stands, -odds, odds))))
+
+
+@click.command()
+@click.argument("folders", nargs=-1, required=True, type=click.Path(exists=True, path_type=Path))
+@click.option("--out", required=True, type=click.Path(path_type=Path), help="Where the weights go (.npz).")
+def main(folders: Sequence[Path], out: Path) -> None:
+    """Train the scores of all cues on FOLDERS of labelled photos."""
+    truths = [truth for folder in folders for truth in read_truths(folder)]
+    arrays: dict[str, NDArray[np.generic]] = {}
+    for cue, examples in collect(truths).items():
+        model, held_out = fit(examples)
+        arrays |= model.arrays(cue)
+        click.echo(_summary(cue, examples, held_out))
+    buffer = io.BytesIO()
+    np.savez_compressed(buffer, allow_pickle=False, **arrays)
+    write_atomically(out, buffer.getvalue())
+
+
+def _summary(cue: Cue, examples: Examples, held_out: Floats) -> str:
+    from sklearn.metrics import average_precision_score
+
+    stands = examples.stands[examples.found]
+    precision = average_precision_score(stands, held_out[examples.found])
+    return f"{cue}: {stands.sum()} of {len(stands)} stand, average precision held out {precision:.2f}"
+
+
+if __name__ == "__main__":
+    main()
