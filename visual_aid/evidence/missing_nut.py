@@ -24,7 +24,7 @@ from visual_aid.evidence.frame import (
     Frame,
     build_frames,
 )
-from visual_aid.evidence.scene import Measured, Measurement, Scene
+from visual_aid.evidence.scene import NOT_IN_PLACE, Measured, Measurement, Scene
 from visual_aid.fasteners.groups import expected_places
 from visual_aid.model import NotJudged
 
@@ -44,6 +44,7 @@ _RING = np.minimum((_R / REACH * RINGS).astype(np.int64), RINGS)
 _OUT_U, _OUT_V = np.cos(_B), np.sin(_B)
 
 _BORE = _R < 0.5
+_INSIDE = _R < 0.65
 _FACE = (_R > 0.8) & (_R < 1.1)
 _PLATE = (_R > 1.65) & (_R < REACH)
 _NEAR = _R < 1.2
@@ -144,7 +145,14 @@ def _look(frame: Frame) -> tuple[dict[str, float], NDArray[np.float64]]:
     rim_hex, rim_pull = _hexagon(gu, gv, strength, _HEX_EDGE)
     inner, rim, skirt = (float(np.mean(edges[a:b])) for a, b in ((3, 6), (6, 9), (9, 11)))
     step_in, step_rim = int(np.argmax(np.abs(steps[2:7]))) + 2, int(np.argmax(np.abs(steps[6:10]))) + 6
+    # An edge all around at one radius pulls one way; a hexagon's or a stain's does not.
+    agreed = np.abs(steps) / (edges + 0.3)
     features = {
+        "read_as_missing": float(frame.fastener.kind in NOT_IN_PLACE),
+        "inner_roundness_share": float(agreed[3:6].max()),
+        "rim_roundness_share": float(agreed[6:9].max()),
+        "hexagon_strength": rim_hex * rim_pull * math.log1p(rim / ground_edges),
+        "dark_share": float((lab[_INSIDE][:, 0] < ground[0] - 20.0).mean()),
         "dark_de": float(ground[0] - np.median(bore[:, 0])),
         "darkest_de": float(ground[0] - np.percentile(bore[:, 0], 90)),
         "bore_lightness": float(np.median(bore[:, 0])),
@@ -167,7 +175,6 @@ def _look(frame: Frame) -> tuple[dict[str, float], NDArray[np.float64]]:
         "inner_step_at_r": (step_in + 0.5) * REACH / RINGS,
         "rim_step": float(steps[step_rim]),
         "rim_step_at_r": (step_rim + 0.5) * REACH / RINGS,
-        "tilt_deg": frame.fastener.tilt if frame.fastener.tilt is not None else math.nan,
         "sharpness": frame.sharpness,
     }
     return features, np.concatenate([(light - ground[0]) / 25.0, np.log((edges + 0.3) / ground_edges)])
