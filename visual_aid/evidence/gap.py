@@ -146,7 +146,7 @@ def _lower_edges(strips: Profile) -> NDArray[np.intp]:
     steps = _steps(strips) * _USUAL
     own = steps / (steps.sum(axis=1, keepdims=True) + 1e-6)
     together = cv2.GaussianBlur(own.mean(axis=0)[None].astype(np.float32), (0, 0), 0.1 / _STEP)
-    ends: NDArray[np.intp] = np.argmax((own + 0.01) * together, axis=1)
+    ends: NDArray[np.intp] = np.argmax(np.sqrt(own) * together, axis=1)
     return ends
 
 

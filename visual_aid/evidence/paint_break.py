@@ -223,8 +223,8 @@ def _measurement(frame: Frame, stance: Stance) -> Measurement:
     }
     reason = (
         f"bare or rusty flecks along {features['either_share']:.0%} of what is seen of the nut's foot, "
-        f"longest arc {length * 360 // len(_BEARINGS)}°; the ring differs by {features['peak']:.0f} ΔE from the "
-        f"paint beyond, which itself varies by {spread:.0f}"
+        f"longest arc {length * 360 // len(_BEARINGS)}°; the ring differs by {features['peak']:.0f} ΔE from "
+        f"the paint beyond, which itself varies by {spread:.0f}"
     )
     return Measurement(frame.fastener, features, measures, _outline(frame, stance, first, length), reason)
 

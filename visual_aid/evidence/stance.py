@@ -32,6 +32,8 @@ _MIDDLE = _ASIDE < 0.5
 # (0.67 r: ISO 4032 nuts are 1.5 thread diameters across flats).
 _FLATS = [(_ASIDE >= 0.9) & (_ASIDE < 1.25) & side for side in (_RIGHT, ~_RIGHT)]
 _STUD = [(_ASIDE >= 0.55) & (_ASIDE < 0.78) & side for side in (_RIGHT, ~_RIGHT)]
+# Log odds per r by which the seat is told to lie beside the top.
+_WEIGHT_SEAT = 4.0
 # Log odds per unit of difference between the two sides: logistic regression on labelled pictures.
 _WEIGHT_FLATS, _WEIGHT_STUD, _WEIGHT_CORNERS = 2.4, -1.4, 2.1
 
@@ -85,11 +87,20 @@ def find_stances(frames: Sequence[Frame]) -> tuple[Stance, ...]:
     own = np.array([_odds(f, unit, math.tan(t)) for f, unit, t in zip(frames, units, tilts, strict=True)])
     agreement = ways @ ways.T
     votes = (np.sign(agreement) * np.clip(2 * np.abs(agreement) - 1, 0, 1)) @ own
+    votes += [_told(f, unit) for f, unit in zip(frames, units, strict=True)]
     stances = []
     for unit, tilt, vote in zip(units, tilts, votes, strict=True):
         sign = 1.0 if vote >= 0 else -1.0
         stances.append(Stance((sign * unit[0], sign * unit[1]), math.tan(tilt), abs(float(vote))))
     return tuple(stances)
+
+
+def _told(frame: Frame, toward: NDArray[np.float64]) -> float:
+    """Log odds from the fastener's own seat, where the finder has set it."""
+    if frame.fastener.seat is None:
+        return 0.0
+    along = float(np.dot(frame.from_photo(*frame.fastener.seat), toward))
+    return _WEIGHT_SEAT * min(max(along, -1.0), 1.0)
 
 
 def _odds(frame: Frame, toward: NDArray[np.float64], slope: float) -> float:
