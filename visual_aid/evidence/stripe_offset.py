@@ -358,7 +358,7 @@ def _settle(views: Sequence[_View], painted: Sequence[tuple[Floats, Floats]], ba
     """Choose the factor on the way from top to seat under which most stripes line up through their axis."""
     thinned = []
     for view, (points, sure), foot_of in zip(views, painted, base, strict=True):
-        every = 1 + len(points) // 250
+        every = 1 + len(points) // 150
         thinned.append((points[::every], every * sure[::every], foot_of, view.stud, view.flange))
     costs = []
     for factor, handicap in LEANS:
@@ -397,11 +397,19 @@ def _measurement(
     ring = float((sure * ((part == SEAT) & (distance > FLANGE) & (distance < FAR))).sum())
     pieces = [(FACE, 0.15, 1.3), (SIDE, 0.15, 1.3), (SEAT, 1.1, RIM)]
     marks = [_marks(foot[part == p], sure[part == p], near, far) for p, near, far in pieces]
-    face_turn, side_turn, skirt_turn = (
+    offsets = [
         min((abs(math.degrees(_turn(m.bearing - surface.bearing))) for m in found), default=nan)
         for found in marks
-    )
+    ]
+    face_turn, side_turn, skirt_turn = offsets
+    turned = abs(offset) if nut is not None else 0.0
+    plain = min(surface.length / 0.5, 1.0) * surface.area * PIXELS_PER_RADIUS**2 / max(ring, 1.0)
+    shown_on_nut = 0.0 if nut is None else min(nut.length / 0.4, 1.0) * nut.area / max(on_body, 1e-6)
     features = {
+        "turned_plainly": plain * shown_on_nut * float(np.clip((turned - 3.0) / 12.0, 0.0, 1.0)),
+        "lines_up_plainly": plain * shown_on_nut * float(np.clip(1.0 - turned / 12.0, 0.0, 1.0)),
+        "surface_alone_plainly": plain * (1.0 - shown_on_nut) if in_line < 0.02 else 0.0,
+        "least_offset_deg": float(np.nanmin([*offsets, 90.0])),
         "offset_abs_deg": abs(offset),
         "offset_deg": offset,
         "offset_sd_deg": sd,
