@@ -120,6 +120,13 @@ def test_a_place_that_cannot_be_written_is_found_before_the_work(yard, tmp_path)
     assert "name another folder" in result.output
 
 
+def test_a_file_that_cannot_be_written_costs_no_other(tmp_path, capsys):
+    (tmp_path / "r.jsonl").mkdir()
+    assert screen.write_files({tmp_path / "r.jsonl": b"one", tmp_path / "r.csv": b"two"})
+    assert (tmp_path / "r.csv").read_bytes() == b"two"
+    assert "r.jsonl was not written" in capsys.readouterr().err
+
+
 def test_every_screened_photo_is_drawn_and_never_screened_again(yard):
     for _ in range(2):
         result = run("screen", yard, "--overlay", yard / "drawn")

@@ -13,7 +13,7 @@ from PIL import Image
 from rich.console import Console
 from rich.table import Table
 
-from visual_aid.cli.screen import STOPPED, Task, work_through
+from visual_aid.cli.screen import STOPPED, Task, work_through, write_files
 from visual_aid.evaluation.figures import (
     FALSE_PER_PHOTO_CUE,
     FALSE_PER_PHOTO_GRADE,
@@ -23,7 +23,6 @@ from visual_aid.evaluation.figures import (
     precision_recall,
 )
 from visual_aid.evaluation.judging import JudgedPhoto, false_alarms, judge_all, misses
-from visual_aid.files import write_atomically
 from visual_aid.model import CUES, Box, Cue, Screening
 from visual_aid.outputs.chart import Line, draw_chart
 from visual_aid.outputs.palette import CUE_STYLE, UNDER_STROKE
@@ -73,13 +72,14 @@ def evaluate_folder(
     photos = judge_all(truths, screenings)
     evaluation = evaluate(photos)
     _print(Console(), evaluation)
+    files: dict[Path, bytes] = {}
     if figures:
-        write_atomically(figures, json.dumps(evaluation.to_dict(), indent=1).encode())
+        files[figures] = json.dumps(evaluation.to_dict(), indent=1).encode()
     if curve:
-        write_atomically(curve, _encoded(draw_curves(photos), "PNG"))
+        files[curve] = _encoded(draw_curves(photos), "PNG")
     if sheet:
-        write_atomically(sheet, _encoded(draw_worst(photos), "JPEG"))
-    return int(failed)
+        files[sheet] = _encoded(draw_worst(photos), "JPEG")
+    return int(write_files(files) or failed)
 
 
 def read_records(path: Path) -> list[Screening]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import ExitStack, closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -89,15 +89,15 @@ def screen_photos(paths: Sequence[Path], outputs: Outputs, jobs: int | None) -> 
     stopped = len(done) < len(tasks)
 
     screenings = [d.screening for d in done]
+    files: dict[Path, bytes] = {}
     if outputs.records == DASH:
         click.echo(_json_lines(screenings), nl=False)
     elif outputs.records is not None:
-        write_atomically(_named(outputs.records, stopped), _json_lines(screenings))
+        files[outputs.records] = _json_lines(screenings)
     if outputs.table is not None:
         # The mark at the start tells spreadsheets that the text is UTF-8.
-        write_atomically(
-            _named(outputs.table, stopped), candidates_csv(screenings).encode("utf-8-sig", "backslashreplace")
-        )
+        files[outputs.table] = candidates_csv(screenings).encode("utf-8-sig", "backslashreplace")
+    unwritten = write_files(files, suffix=".part" if stopped else "")
     # Standard output carries either records or words.
     console = Console(stderr=outputs.records == DASH)
     _print_worklist(console, screenings)
@@ -106,7 +106,7 @@ def screen_photos(paths: Sequence[Path], outputs: Outputs, jobs: int | None) -> 
     if stopped:
         complain(f"stopped: {len(done)} of {len(tasks)} photos are done; files written are named .part")
         return STOPPED
-    return int(any(d.complaint for d in done))
+    return int(unwritten or any(d.complaint for d in done))
 
 
 def work_through(tasks: Sequence[Task], jobs: int | None, store: str | None = None) -> list[Done]:
@@ -159,6 +159,21 @@ def work_through(tasks: Sequence[Task], jobs: int | None, store: str | None = No
 def complain(line: str) -> None:
     """Say in one line on standard error what went wrong."""
     Console(stderr=True).print(Text(line), soft_wrap=True)
+
+
+def write_files(files: Mapping[Path, bytes], suffix: str = "") -> bool:
+    """Write files, complaining of each that cannot be written, and tell whether any could not.
+
+    A ``suffix`` to the names keeps what a stopped run has done from taking the place of a whole one.
+    """
+    failed = False
+    for path, data in files.items():
+        try:
+            write_atomically(path.with_name(path.name + suffix), data)
+        except OSError as error:
+            complain(f"{path} was not written ({error.strerror}): make room, or name another place")
+            failed = True
+    return failed
 
 
 def overlay_paths(photos: Sequence[Path], folder: Path | None) -> list[Path | None]:
@@ -244,11 +259,6 @@ def _make_writable(folder: Path) -> None:
 def _json_lines(screenings: Sequence[Screening]) -> bytes:
     # A file name may hold bytes that are no text; escaped, they are valid in JSON.
     return "".join(f"{screening.to_json()}\n" for screening in screenings).encode(errors="backslashreplace")
-
-
-def _named(file: Path, stopped: bool) -> Path:
-    """Keep what a stopped run has done from taking the place of a whole one."""
-    return file.with_name(f"{file.name}.part") if stopped else file
 
 
 def _print_worklist(console: Console, screenings: Sequence[Screening]) -> None:
