@@ -24,10 +24,11 @@ SIZE = (600, 800)
 
 @pytest.fixture(scope="session")
 def picture():
-    """Give the bytes of a photo held upright, stored on its side as phones do: grey, with a red box."""
+    """Give the bytes of a photo held upright, stored on its side as phones do: gravel, with a red box."""
 
-    def draw(shade=120):
-        pixels = np.full((SIZE[1], SIZE[0], 3), shade, np.uint8)
+    def draw(seed=0):
+        stones = np.random.default_rng(seed).integers(60, 190, (SIZE[1] // 4, SIZE[0] // 4), np.uint8)
+        pixels = np.repeat(stones.repeat(4, 0).repeat(4, 1)[..., None], 3, 2)
         x, y, w, h = (int(v) for v in RED_BOX)
         pixels[y : y + h, x : x + w] = (220, 30, 30)
         exif = Image.Exif()

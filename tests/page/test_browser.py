@@ -22,8 +22,9 @@ class Person:
         )
         self.page = self.context.new_page()
         self.trouble = []
-        self.page.on("pageerror", lambda error: self.trouble.append(str(error)))
-        self.page.on("console", lambda m: m.type == "error" and self.trouble.append(f"{m.text} {m.location}"))
+        self.expected = "nothing"
+        self.page.on("pageerror", lambda error: self.note(str(error)))
+        self.page.on("console", lambda m: m.type == "error" and self.note(f"{m.text} {m.location}"))
         self.page.on("request", lambda request: self.foreign(request.url, server))
         self.page.on("websocket", lambda socket: self.foreign(socket.url, server))
         self.page.goto(server.url)
@@ -34,7 +35,11 @@ class Person:
     def foreign(self, url, server):
         own = (server.url, server.url.replace("http", "ws"), "data:", "blob:")
         if not url.startswith(own):
-            self.trouble.append(f"request to {url}")
+            self.note(f"request to {url}")
+
+    def note(self, line):
+        if self.expected not in line:
+            self.trouble.append(line)
 
     def look(self):
         self.page.get_by_role("button", name="Look", exact=True).first.click()
@@ -55,6 +60,7 @@ class Person:
     def sign(self):
         self.page.get_by_label("Your name or initials").fill("J. Doe")
         self.page.keyboard.press("Enter")
+        self.page.locator(".st-key-onwards button:enabled", has_text="Undo").wait_for()
         self.settle()
 
     def on_screen(self, x, y):
@@ -137,11 +143,11 @@ def test_a_decision_outlives_a_killed_server(visit, server, store, tmp_path, pic
     person.sign()
     person.press("Confirm")
     person.page.get_by_text("2 of 2: Gap under the nut").wait_for()
+    person.expected = ""  # whatever comes of the lost connection
     server.kill()
     (kept,) = Store.open(tmp_path / "yard.sqlite").findings()
     assert (kept.candidate.cue, kept.decision.by) == ("rust_trail", "J. Doe")
     person.context.close()
-    person.trouble.clear()  # the lost connection
 
     server.start()
     again = visit()
@@ -159,17 +165,23 @@ def test_keys_decide_also_from_within_the_photo(visit, store, picture, screened)
     person.look()
     person.sign()
     person.page.mouse.click(*person.on_screen(300, 700))  # an empty spot: the photo has the keys now
-    for key in "tn":
-        person.page.keyboard.press(key)
-        person.settle()
-    assert [c.outcome for c in store.candidates(photo.id)] == ["cannot_tell", "ruled_out"]
+
+    def outcomes():
+        return [c.outcome for c in store.candidates(photo.id)]
+
+    person.page.keyboard.press("t")
+    person.page.get_by_text("2 of 2: Gap under the nut").wait_for()
+    assert outcomes() == ["cannot_tell", None]
+    person.page.keyboard.press("n")
+    person.page.get_by_text("All decided on this photo.").wait_for()
+    assert outcomes() == ["cannot_tell", "ruled_out"]
     person.page.keyboard.press("z")
-    person.settle()
-    assert [c.outcome for c in store.candidates(photo.id)] == ["cannot_tell", None]
+    person.page.get_by_text("All decided on this photo.").wait_for(state="detached")
+    assert outcomes() == ["cannot_tell", None]
     person.page.keyboard.press("+")
     person.page.keyboard.press("0")
     person.settle()
-    assert [c.outcome for c in store.candidates(photo.id)] == ["cannot_tell", None]
+    assert outcomes() == ["cannot_tell", None]
 
 
 def test_a_tap_chooses_the_candidate_under_it(visit, store, picture, screened):
@@ -188,7 +200,6 @@ def test_a_tap_chooses_the_candidate_under_it(visit, store, picture, screened):
 def test_a_drawn_box_is_kept_in_photo_pixels(visit, store, picture, screened, shift):
     photo = store.add_photo(screened(picture(), flags=False), data=picture())
     person = visit()
-    person.page.get_by_text("Nothing flagged: 1").click()
     person.look()
     person.sign()
     if not shift:
@@ -208,13 +219,11 @@ def test_a_tap_adds_a_missed_fastener(visit, store, picture, screened):
     photo = store.add_photo(screened(picture()), data=picture())
     person = visit()
     person.look()
-    person.press("Fasteners")
+    person.press("Add a fastener")
     person.page.mouse.click(*person.on_screen(200, 300))
-    person.settle()
-    person.page.wait_for_timeout(500)
+    person.page.locator("circle.over").nth(1).wait_for()
     (added,) = [f for f in store.photo(photo.id).screening.fasteners if f.id != 1]
     assert (added.cx, added.cy) == pytest.approx((200, 300), abs=2)
-    assert person.page.locator("circle.over").count() == 2
 
 
 def test_wheel_and_pan_keep_the_photo_under_the_pointer(visit, store, picture, screened):
@@ -229,6 +238,7 @@ def test_wheel_and_pan_keep_the_photo_under_the_pointer(visit, store, picture, s
     assert person.on_screen(320, 380) == pytest.approx((at[0] + 60, at[1] + 40), abs=1)
     zoomed = person.page.locator(".viewer svg").get_attribute("viewBox")
     person.press("Next")
+    person.page.get_by_text("2 of 2: Gap under the nut").wait_for()
     after = person.page.locator(".viewer svg").get_attribute("viewBox")
     assert after.split()[2:] == zoomed.split()[2:]  # the zoom outlives the next candidate
 
@@ -259,16 +269,16 @@ def test_photos_are_uploaded_and_a_bad_one_is_named(visit, store, picture):
     person = visit()
     person.press("Add photos")
     files = [
-        {"name": "IMG_1.jpg", "mimeType": "image/jpeg", "buffer": picture(90)},
+        {"name": "IMG_1.jpg", "mimeType": "image/jpeg", "buffer": picture(1)},
         {"name": "IMG_2.jpg", "mimeType": "image/jpeg", "buffer": b"cut short"},
-        {"name": "IMG_3.jpg", "mimeType": "image/jpeg", "buffer": picture(150)},
+        {"name": "IMG_3.jpg", "mimeType": "image/jpeg", "buffer": picture(2)},
     ]
     person.page.locator("input[type=file]").set_input_files(files)
     person.press("Screen 3 photos")
     person.page.get_by_text("Refused: IMG_2.jpg").wait_for()
     assert {e.photo.name for e in store.worklist()} == {"IMG_1.jpg", "IMG_3.jpg"}
     photo = next(e.photo for e in store.worklist() if e.photo.name == "IMG_3.jpg")
-    assert store.file(photo).read_bytes() == picture(150)
+    assert store.file(photo).read_bytes() == picture(2)
 
 
 def test_a_photo_that_is_gone_is_said_to_be(visit, store, picture, screened):
@@ -276,11 +286,9 @@ def test_a_photo_that_is_gone_is_said_to_be(visit, store, picture, screened):
     store.thumb(photo)
     store.file(photo).unlink()
     person = visit()
+    person.expected = "404"
     person.button("Look").click()
     person.page.get_by_text("The photo file cannot be shown").wait_for()
-    person.settle()
-    assert [line for line in person.trouble if "404" not in line] == []
-    person.trouble.clear()
 
 
 def test_what_a_finger_hits_is_large_and_nothing_sticks_out(visit, store, picture, screened):
@@ -311,25 +319,28 @@ def test_text_stands_out_from_its_ground(visit, store, picture, screened):
     inks = person.page.evaluate(
         """() => [...document.querySelectorAll('.stMainBlockContainer *')]
         .filter(e => [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim())
-                     && e.checkVisibility() && e.tagName !== 'STYLE')
+                     && e.checkVisibility() && e.tagName !== 'STYLE' && !e.closest(':disabled'))
         .map(e => {
           let ground = e;
           const paper = () => getComputedStyle(ground).backgroundColor;
           const clear = /^rgba\\(.*, 0\\)$|transparent/;
           while (ground.parentElement && clear.test(paper())) ground = ground.parentElement;
-          return [e.textContent.trim().slice(0, 40), getComputedStyle(e).color, paper()];
+          let opacity = 1;
+          for (let up = e; up; up = up.parentElement) opacity *= getComputedStyle(up).opacity;
+          return [e.textContent.trim().slice(0, 40), getComputedStyle(e).color, paper(), opacity];
         })"""
     )
     assert len(inks) > 8
-    for text, ink, ground in inks:
-        assert contrast(ink, ground) >= 4.5, (text, ink, ground)
+    for text, ink, ground, opacity in inks:
+        assert contrast(ink, ground, opacity) >= 4.5, (text, ink, ground, opacity)
 
 
-def contrast(ink, ground):
+def contrast(ink, ground, opacity):
     lights = []
     paper = channels(ground)
-    for red, green, blue, alpha in (channels(ink), paper):
-        mixed = [alpha * c + (1 - alpha) * p for c, p in zip((red, green, blue), paper, strict=False)]
+    *colour, alpha = channels(ink)
+    for *light, share in ((*colour, alpha * opacity), paper):
+        mixed = [share * c + (1 - share) * p for c, p in zip(light, paper[:3], strict=True)]
         linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in mixed]
         lights.append(0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2])
     return (max(lights) + 0.05) / (min(lights) + 0.05)

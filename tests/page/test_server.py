@@ -57,7 +57,7 @@ def test_a_photo_is_served_upright_by_its_id_with_the_headers(server, store, pic
         assert b"SQLite" not in body
 
     # The file is gone: a plain answer, and the server goes on.
-    again = store.add_photo(screened(picture(90)), data=picture(90))
+    again = store.add_photo(screened(picture(1)), data=picture(1))
     store.file(again).unlink()
     assert get(f"{server.url}/photo/{again.id}")[0] == 404
     assert get(f"{server.url}/photo/{photo.id}")[0] == 200

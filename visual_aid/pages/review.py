@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 
 import streamlit as st
 
@@ -27,13 +28,14 @@ state = st.session_state
 
 
 def show() -> None:
-    """Show the photo that the address names, else the first one to decide on."""
+    """Show the photo that the address names, else the last one shown, else the first to decide on."""
     photo = _photo()
     if photo is None:
         st.subheader("No photo to decide on")
         if st.button("Worklist"):
             st.switch_page("worklist.py")
         return
+    st.query_params["photo"] = photo.id
     if state.get("photo") != photo.id:
         state.photo, state.chosen, state.drawn = photo.id, None, None
     candidates = the_store().candidates(photo.id)
@@ -54,20 +56,17 @@ def show() -> None:
             st.subheader("Nothing flagged")
         _onwards(photo.id, candidates)
         st.caption(CAUTION)
+        _details(candidates)
         st.text(" · ".join(filter(None, [photo.name, place(photo)])))
         _list(candidates)
         _silence(photo)
 
 
 def _photo() -> StoredPhoto | None:
-    try:
-        return the_store().photo(st.query_params["photo"])
-    except KeyError:
-        waiting = the_store().worklist("to_decide", limit=1)
-    if not waiting:
-        return None
-    st.query_params["photo"] = waiting[0].photo.id
-    return waiting[0].photo
+    for known in (st.query_params.get("photo"), state.get("photo")):
+        with suppress(KeyError):
+            return the_store().photo(known or "")
+    return next((entry.photo for entry in the_store().worklist("to_decide", limit=1)), None)
 
 
 # The photo
@@ -128,12 +127,6 @@ def _decide(photo: str, candidates: Sequence[StoredCandidate]) -> None:
                 on_click=_say,
                 args=(photo, chosen.id, outcome),
             )
-    with st.expander("Figures, note, name"):
-        for name, value in body.measures.items():
-            st.text(": ".join(measure(name, value)))
-        st.text_input("Note, kept with the next decision", key="note", max_chars=500)
-        if signature():
-            ask_signature()
 
 
 def _say(photo: str, candidate: int, outcome: Outcome) -> None:
@@ -143,11 +136,20 @@ def _say(photo: str, candidate: int, outcome: Outcome) -> None:
     state.note = ""
 
 
+def _details(candidates: Sequence[StoredCandidate]) -> None:
+    with st.expander("Figures, note, name"):
+        for stored in candidates:
+            if stored.id == state.chosen:
+                for name, value in stored.candidate.measures.items():
+                    st.text(": ".join(measure(name, value)))
+        st.text_input("Note, kept with the next decision", key="note", max_chars=500)
+        if signature():
+            ask_signature()
+
+
 def _onwards(photo: str, candidates: Sequence[StoredCandidate]) -> None:
     following = the_store().next_to_decide(photo)
     done = all(c.outcome is not None for c in candidates)
-    if candidates and done:
-        st.success("All decided on this photo.")
     with st.container(key="onwards", horizontal=True):
         if len(candidates) > 1:
             st.button("Back", shortcut="Left", width="stretch", on_click=_step, args=(candidates, -1))
@@ -164,6 +166,9 @@ def _onwards(photo: str, candidates: Sequence[StoredCandidate]) -> None:
             on_click=_open,
             args=(following,),
         )
+    if candidates and done:
+        last = "" if following else " No other photo waits."
+        st.success(f"All decided on this photo.{last}")
 
 
 def _step(candidates: Sequence[StoredCandidate], step: int) -> None:
@@ -200,8 +205,8 @@ def _name_the_mark(photo: str) -> None:
 
 
 def _mark(photo: str, cue: Cue) -> None:
-    state.chosen = the_store().mark(photo, cue, state.drawn, by=signature()).id
-    state.drawn = None
+    mark = the_store().mark(photo, cue, state.drawn, by=signature(), note=state.get("note", ""))
+    state.chosen, state.drawn, state.note = mark.id, None, ""
 
 
 # What else there is to say

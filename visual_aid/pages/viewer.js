@@ -193,7 +193,7 @@ class Viewer {
     if (!candidate) return;
     const { width, height } = this.size();
     const [, , w, h] = candidate.box;
-    this.view.scale = Math.max((3 * w) / width, (3 * h) / height);
+    this.view.scale = 2 * Math.max(w / width, h / height);
     this.centreOn(candidate);
     this.layout();
   }

@@ -82,7 +82,10 @@ def _read(path: Path, sha256: str) -> bytes:
 
 def _is_upright_jpeg(data: bytes) -> bool:
     with Image.open(io.BytesIO(data)) as header:
-        orientation = header.getexif().get(ExifTags.Base.Orientation, 1)
+        try:
+            orientation = header.getexif().get(ExifTags.Base.Orientation, 1)
+        except Exception:  # EXIF is written by anything; what cannot be read may mean anything to a browser
+            return False
         return header.format in ("JPEG", "MPO") and header.mode in ("L", "RGB") and orientation == 1
 
 
