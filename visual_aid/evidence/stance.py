@@ -33,7 +33,7 @@ _MIDDLE = _ASIDE < 0.5
 _FLATS = [(_ASIDE >= 0.9) & (_ASIDE < 1.25) & side for side in (_RIGHT, ~_RIGHT)]
 _STUD = [(_ASIDE >= 0.55) & (_ASIDE < 0.78) & side for side in (_RIGHT, ~_RIGHT)]
 # Log odds per r by which the seat is told to lie beside the top.
-_WEIGHT_SEAT = 4.0
+_WEIGHT_SEAT = 12.0
 # Log odds per unit of difference between the two sides: logistic regression on labelled pictures.
 _WEIGHT_FLATS, _WEIGHT_STUD, _WEIGHT_CORNERS = 2.4, -1.4, 2.1
 
@@ -100,7 +100,7 @@ def _told(frame: Frame, toward: NDArray[np.float64]) -> float:
     if frame.fastener.seat is None:
         return 0.0
     along = float(np.dot(frame.from_photo(*frame.fastener.seat), toward))
-    return _WEIGHT_SEAT * min(max(along, -1.0), 1.0)
+    return _WEIGHT_SEAT * min(max(along, -2.0), 2.0)
 
 
 def _odds(frame: Frame, toward: NDArray[np.float64], slope: float) -> float:
