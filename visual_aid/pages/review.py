@@ -148,7 +148,6 @@ def _details(candidates: Sequence[StoredCandidate]) -> None:
 
 
 def _onwards(photo: str, candidates: Sequence[StoredCandidate]) -> None:
-    following = the_store().next_to_decide(photo)
     done = all(c.outcome is not None for c in candidates)
     with st.container(key="onwards", horizontal=True):
         if len(candidates) > 1:
@@ -162,13 +161,11 @@ def _onwards(photo: str, candidates: Sequence[StoredCandidate]) -> None:
             shortcut="PageDown",
             type="primary" if done else "secondary",
             width="stretch",
-            disabled=following is None,
-            on_click=_open,
-            args=(following,),
+            on_click=_open_next,
+            args=(photo,),
         )
     if candidates and done:
-        last = "" if following else " No other photo waits."
-        st.success(f"All decided on this photo.{last}")
+        st.success("All decided on this photo.")
 
 
 def _step(candidates: Sequence[StoredCandidate], step: int) -> None:
@@ -183,8 +180,12 @@ def _undo(photo: str) -> None:
         state.chosen = candidate
 
 
-def _open(photo: str) -> None:
-    st.query_params["photo"] = photo
+def _open_next(photo: str) -> None:
+    following = the_store().next_to_decide(photo)
+    if following is None:
+        state.trouble = "No other photo waits for a decision."
+    else:
+        st.query_params["photo"] = following
 
 
 # A mark of one's own

@@ -35,19 +35,19 @@ def read_photo(connection: Connection, photo: str) -> StoredPhoto:
 
 def read_candidates(connection: Connection, photo: StoredPhoto) -> tuple[StoredCandidate, ...]:
     """Read what is flagged on a photo: the engine's by score, then earlier ones, then people's marks."""
-    last = _last_decisions()
-    latest = select(func.max(t.screening.c.id)).where(t.screening.c.photo == photo.id).scalar_subquery()
     rows = connection.execute(
         select(
             t.candidate,
             t.flagged.c.number.label("number"),
-            *(column.label(f"decision_{column.name}") for column in last.c),
+            *(column.label(f"decision_{column.name}") for column in t.decision.c),
         )
-        .outerjoin(last, last.c.candidate == t.candidate.c.id)
-        .outerjoin(
-            t.flagged, and_(t.flagged.c.candidate == t.candidate.c.id, t.flagged.c.screening == latest)
-        )
-        .where(t.candidate.c.photo == photo.id, _shows(last))
+        .select_from(t.candidate)
+        .join(t.photo, t.photo.c.id == t.candidate.c.photo)
+        .join(t.screening, _is_last_screening())
+        .outerjoin(t.decision, _is_last_decision())
+        .outerjoin(t.flagged, _is_flagged_now())
+        .where(t.photo.c.id == photo.id)
+        .where(or_(t.flagged.c.number.is_not(None), t.decision.c.outcome.is_not(None)))
     ).mappings()
     now = {c.id: c for c in photo.screening.candidates}
     found = [_to_candidate(row, now) for row in rows]
@@ -78,9 +78,11 @@ def read_worklist(
 def next_to_decide(connection: Connection, photo: str) -> str | None:
     """Give the photo to decide on after this one, in the worklist's order and from its top again."""
     work = _work()
-    columns = select(t.screening.c.priority, t.photo.c.added_at, t.photo.c.id).join(t.photo)
     here = connection.execute(
-        columns.where(t.photo.c.id == photo).order_by(t.screening.c.id.desc()).limit(1)
+        select(t.screening.c.priority, t.photo.c.added_at)
+        .select_from(t.photo)
+        .join(t.screening, _is_last_screening())
+        .where(t.photo.c.id == photo)
     ).one()
     priority, added_at = t.screening.c.priority, t.photo.c.added_at
     after = or_(
@@ -89,8 +91,9 @@ def next_to_decide(connection: Connection, photo: str) -> str | None:
         and_(priority == here.priority, added_at == here.added_at, t.photo.c.id > photo),
     )
     rows = (
-        _photos()
-        .with_only_columns(t.photo.c.id, maintain_column_froms=True)
+        select(t.photo.c.id)
+        .select_from(t.photo)
+        .join(t.screening, _is_last_screening())
         .join(work, work.c.photo == t.photo.c.id)
         .where(work.c.stage == "to_decide", t.photo.c.id != photo)
         .order_by(case((after, 0), else_=1), priority.desc(), added_at, t.photo.c.id)
@@ -109,11 +112,11 @@ def count_stages(connection: Connection) -> dict[Stage, int]:
 
 def photos_with_findings(connection: Connection) -> list[str]:
     """Give the ids of the photos on which a confirmed candidate or a mark stands."""
-    last = _last_decisions()
     rows = (
         select(t.candidate.c.photo)
-        .join(last, last.c.candidate == t.candidate.c.id)
-        .where(last.c.outcome == "confirmed")
+        .select_from(t.candidate)
+        .join(t.decision, _is_last_decision())
+        .where(t.decision.c.outcome == "confirmed")
         .distinct()
         .order_by(t.candidate.c.photo)
     )
@@ -159,7 +162,6 @@ def candidate_from_json(text: str) -> Candidate:
 
 
 def _photos() -> Select[Any]:
-    latest = _last_screenings()
     visited, placed = t.unit.alias(), t.unit.alias()
     return (
         select(
@@ -170,8 +172,8 @@ def _photos() -> Select[Any]:
             *(column.label(f"position_{column.name}") for column in t.position.c),
             placed.c.number.label("position_number"),
         )
-        .join(t.screening, t.screening.c.photo == t.photo.c.id)
-        .join(latest, latest.c.id == t.screening.c.id)
+        .select_from(t.photo)
+        .join(t.screening, _is_last_screening())
         .outerjoin(t.visit, t.visit.c.id == t.photo.c.visit)
         .outerjoin(visited, visited.c.id == t.visit.c.unit)
         .outerjoin(t.position, t.position.c.id == t.photo.c.position)
@@ -181,20 +183,9 @@ def _photos() -> Select[Any]:
 
 def _work() -> Subquery:
     """Give one row for each photo: where it stands and what is left to do."""
-    latest = _last_screenings()
-    last = _last_decisions()
-    on_photo = (
-        select(t.candidate.c.photo, t.candidate.c.id, last.c.outcome)
-        .outerjoin(last, last.c.candidate == t.candidate.c.id)
-        .outerjoin(
-            t.flagged,
-            and_(t.flagged.c.candidate == t.candidate.c.id, t.flagged.c.screening.in_(select(latest.c.id))),
-        )
-        .where(_shows(last))
-        .subquery()
-    )
-    undecided = func.count(on_photo.c.id).filter(on_photo.c.outcome.is_(None))
-    decided = func.count(on_photo.c.outcome)
+    outcome = t.decision.c.outcome
+    undecided = func.count().filter(t.flagged.c.number.is_not(None), outcome.is_(None))
+    decided = func.count(outcome)
     stage = case(
         (undecided > 0, "to_decide"),
         (decided > 0, "decided"),
@@ -203,31 +194,39 @@ def _work() -> Subquery:
     )
     return (
         select(
-            t.screening.c.photo,
+            t.photo.c.id.label("photo"),
             undecided.label("undecided"),
             decided.label("decided"),
-            func.count().filter(on_photo.c.outcome == "confirmed").label("findings"),
+            func.count().filter(outcome == "confirmed").label("findings"),
             stage.label("stage"),
         )
-        .join(latest, latest.c.id == t.screening.c.id)
-        .outerjoin(on_photo, on_photo.c.photo == t.screening.c.photo)
-        .group_by(t.screening.c.id)
+        .select_from(t.photo)
+        .join(t.screening, _is_last_screening())
+        .outerjoin(t.candidate, t.candidate.c.photo == t.photo.c.id)
+        .outerjoin(t.decision, _is_last_decision())
+        .outerjoin(t.flagged, _is_flagged_now())
+        .group_by(t.photo.c.id, t.screening.c.id)
         .subquery()
     )
 
 
-def _last_screenings() -> Subquery:
-    return select(func.max(t.screening.c.id).label("id")).group_by(t.screening.c.photo).subquery()
+def _is_last_screening() -> ColumnElement[bool]:
+    """Tell the last screening of a photo."""
+    other = t.screening.alias()
+    last = select(func.max(other.c.id)).where(other.c.photo == t.photo.c.id).correlate(t.photo)
+    return t.screening.c.id == last.scalar_subquery()
 
 
-def _last_decisions() -> Subquery:
-    ids = select(func.max(t.decision.c.id).label("id")).group_by(t.decision.c.candidate).subquery()
-    return select(t.decision).join(ids, ids.c.id == t.decision.c.id).subquery()
+def _is_last_decision() -> ColumnElement[bool]:
+    """Tell the decision on a candidate that stands: the last one."""
+    other = t.decision.alias()
+    last = select(func.max(other.c.id)).where(other.c.candidate == t.candidate.c.id).correlate(t.candidate)
+    return t.decision.c.id == last.scalar_subquery()
 
 
-def _shows(last: Subquery) -> ColumnElement[bool]:
-    """Tell a candidate that the last screening flags, or on which a decision stands."""
-    return or_(t.flagged.c.number.is_not(None), last.c.outcome.is_not(None))
+def _is_flagged_now() -> ColumnElement[bool]:
+    """Tell the number that a candidate has in the screening at hand."""
+    return and_(t.flagged.c.candidate == t.candidate.c.id, t.flagged.c.screening == t.screening.c.id)
 
 
 def _to_photo(row: Row) -> StoredPhoto:
