@@ -29,6 +29,16 @@ def test_a_refused_file_says_why_and_leaves_nothing(store, data, say):
     assert store.worklist() == ()
 
 
+def test_a_photo_on_which_the_engine_fails_does_not_cost_the_others(store, picture, monkeypatch):
+    def fail(photo, fasteners=None):
+        raise RuntimeError("out of its depth")
+
+    monkeypatch.setattr("visual_aid.pages.intake.screen_photo", fail)
+    taken = take_upload(store, picture(), "IMG_7.jpg")
+    assert (taken.kept, "IMG_7.jpg made the engine fail" in taken.say) == (False, True)
+    assert store.worklist() == ()
+
+
 def test_a_photo_that_is_there_is_not_added_again(store, picture):
     take_upload(store, picture(), "IMG_7.jpg")
     taken = take_upload(store, picture(), "copy.jpg")

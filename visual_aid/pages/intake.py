@@ -61,6 +61,8 @@ def _take(
         return Taken(name, False, str(error))
     except OSError as error:
         return Taken(name, False, f"{name} could not be kept ({error.strerror}): check the disk.")
+    except Exception as error:  # one photo that the engine fails on must not cost the others
+        return Taken(name, False, f"{name} made the engine fail ({error!r}): report it with the photo.")
     count = len(screening.candidates)
     if count:
         return Taken(name, True, f"{name}: {count} {'mark' if count == 1 else 'marks'} to decide on.")

@@ -101,6 +101,8 @@ def _point_out(cx: float, cy: float, radius: float | None) -> None:
         point_out_fastener(the_store(), the_store().photo(state.photo), cx, cy, radius)
     except (PhotoError, OSError) as error:
         state.trouble = str(error)
+    except Exception as error:  # what was decided stays on the page whatever the engine does
+        state.trouble = f"The photo could not be screened again ({error!r}): report it with the photo."
 
 
 # The decision
