@@ -16,19 +16,19 @@ from visual_aid.model import Candidate, Fastener, NotJudged, Problem, Quality, S
 from visual_aid.photo import read_photo_bytes
 from visual_aid.records.store import Store
 
-RED_BOX = (400.0, 120.0, 80.0, 60.0)
+RED_BOX = (800.0, 240.0, 160.0, 120.0)
 """Where ``picture`` is red, in pixels of the upright photo: x, y, width, height."""
-SIZE = (600, 800)
+SIZE = (1200, 1600)
 """Width and height of the upright photo."""
 
 
 @pytest.fixture(scope="session")
 def picture():
-    """Give the bytes of a photo held upright, stored on its side as phones do: gravel, with a red box."""
+    """Give the bytes of a photo held upright, stored on its side as phones do: grey tiles and a red box."""
 
     def draw(seed=0):
-        stones = np.random.default_rng(seed).integers(60, 190, (SIZE[1] // 4, SIZE[0] // 4), np.uint8)
-        pixels = np.repeat(stones.repeat(4, 0).repeat(4, 1)[..., None], 3, 2)
+        stones = np.random.default_rng(seed).integers(60, 190, (SIZE[1] // 40, SIZE[0] // 40), np.uint8)
+        pixels = np.repeat(stones.repeat(40, 0).repeat(40, 1)[..., None], 3, 2)
         x, y, w, h = (int(v) for v in RED_BOX)
         pixels[y : y + h, x : x + w] = (220, 30, 30)
         exif = Image.Exif()
@@ -58,7 +58,12 @@ def screened():
                 "run of <b>rust</b>, 3.2 nut radii long",
             ),
             Candidate(
-                2, "gap", 1, (60.0, 500.0, 90.0, 40.0), ((60.0, 500.0), (150.0, 500.0), (60.0, 540.0)), 0.4
+                2,
+                "gap",
+                1,
+                (120.0, 1000.0, 180.0, 80.0),
+                ((120.0, 1000.0), (300.0, 1000.0), (120.0, 1080.0)),
+                0.4,
             ),
         )
         problems = (Problem("blurred", 0.31, 0.5, "Blurred: hold still and take it again."),)
@@ -66,7 +71,7 @@ def screened():
             engine="test",
             photo=read_photo_bytes(data, name).info,
             quality=Quality(usable, () if usable else problems),
-            fasteners=(Fastener(1, "hex_nut", 440.0, 100.0, 30.0),),
+            fasteners=(Fastener(1, "hex_nut", 880.0, 200.0, 60.0),),
             candidates=candidates if flags else (),
             not_judged=(NotJudged("clean_outlier", "fewer than three like nuts"),),
             priority=0.88 if flags else 0.0,

@@ -164,7 +164,7 @@ def test_keys_decide_also_from_within_the_photo(visit, store, picture, screened)
     person = visit()
     person.look()
     person.sign()
-    person.page.mouse.click(*person.on_screen(300, 700))  # an empty spot: the photo has the keys now
+    person.page.mouse.click(*person.on_screen(600, 1400))  # an empty spot: the photo has the keys now
 
     def outcomes():
         return [c.outcome for c in store.candidates(photo.id)]
@@ -188,10 +188,10 @@ def test_a_tap_chooses_the_candidate_under_it(visit, store, picture, screened):
     store.add_photo(screened(picture()), data=picture())
     person = visit(SCREENS["phone"], touch=True)
     person.look()
-    person.page.touchscreen.tap(*person.on_screen(100, 520))
+    person.page.touchscreen.tap(*person.on_screen(200, 1040))
     person.settle()
     person.page.get_by_text("2 of 2: Gap under the nut").wait_for()
-    person.page.touchscreen.tap(*person.on_screen(440, 150))
+    person.page.touchscreen.tap(*person.on_screen(880, 300))
     person.settle()
     person.page.get_by_text("1 of 2: Rust trail").wait_for()
 
@@ -204,13 +204,13 @@ def test_a_drawn_box_is_kept_in_photo_pixels(visit, store, picture, screened, sh
     person.sign()
     if not shift:
         person.press("Add a mark")
-    person.drag(person.on_screen(450, 260), person.on_screen(300, 160), "Shift" if shift else None)
+    person.drag(person.on_screen(900, 520), person.on_screen(600, 320), "Shift" if shift else None)
     person.press("Broken paint")
     person.page.get_by_text("Marked by a person").wait_for()
     (mark,) = store.findings()
     assert mark.candidate.cue == "paint_break"
-    # A screen pixel is 1.5 of the photo's.
-    assert mark.candidate.box == pytest.approx((300, 160, 150, 100), abs=2)
+    # A screen pixel is 3 of the photo's.
+    assert mark.candidate.box == pytest.approx((600, 320, 300, 200), abs=4)
     assert person.outline(mark.id)[:2] == pytest.approx(person.on_screen(*mark.candidate.box[:2]), abs=0.01)
     assert len(store.candidates(photo.id)) == 1
 
@@ -220,22 +220,22 @@ def test_a_tap_adds_a_missed_fastener(visit, store, picture, screened):
     person = visit()
     person.look()
     person.press("Add a fastener")
-    person.page.mouse.click(*person.on_screen(200, 300))
+    person.page.mouse.click(*person.on_screen(400, 600))
     person.page.locator("circle.over").nth(1).wait_for()
     (added,) = [f for f in store.photo(photo.id).screening.fasteners if f.id != 1]
-    assert (added.cx, added.cy) == pytest.approx((200, 300), abs=2)
+    assert (added.cx, added.cy) == pytest.approx((400, 600), abs=4)
 
 
 def test_wheel_and_pan_keep_the_photo_under_the_pointer(visit, store, picture, screened):
     store.add_photo(screened(picture()), data=picture())
     person = visit()
     person.look()
-    at = person.on_screen(320, 380)
+    at = person.on_screen(640, 760)
     person.page.mouse.move(*at)
     person.page.mouse.wheel(0, -400)
-    assert person.on_screen(320, 380) == pytest.approx(at, abs=1)
+    assert person.on_screen(640, 760) == pytest.approx(at, abs=1)
     person.drag(at, (at[0] + 60, at[1] + 40))
-    assert person.on_screen(320, 380) == pytest.approx((at[0] + 60, at[1] + 40), abs=1)
+    assert person.on_screen(640, 760) == pytest.approx((at[0] + 60, at[1] + 40), abs=1)
     zoomed = person.page.locator(".viewer svg").get_attribute("viewBox")
     person.press("Next")
     person.page.get_by_text("2 of 2: Gap under the nut").wait_for()
@@ -247,8 +247,8 @@ def test_two_fingers_zoom(visit, store, picture, screened):
     store.add_photo(screened(picture()), data=picture())
     person = visit(SCREENS["tablet"], touch=True)
     person.look()
-    before = person.on_screen(300, 400)
-    reach = person.on_screen(400, 400)[0] - before[0]
+    before = person.on_screen(600, 800)
+    reach = person.on_screen(800, 800)[0] - before[0]
     touch = person.context.new_cdp_session(person.page)
 
     def fingers(kind, gap):
@@ -260,9 +260,9 @@ def test_two_fingers_zoom(visit, store, picture, screened):
         fingers("touchMove", gap)
     fingers("touchEnd", None)
     person.settle()
-    after = person.on_screen(300, 400)
+    after = person.on_screen(600, 800)
     assert after == pytest.approx(before, abs=6)
-    assert person.on_screen(400, 400)[0] - after[0] == pytest.approx(2 * reach, rel=0.15)
+    assert person.on_screen(800, 800)[0] - after[0] == pytest.approx(2 * reach, rel=0.15)
 
 
 def test_photos_are_uploaded_and_a_bad_one_is_named(visit, store, picture):

@@ -48,20 +48,20 @@ def test_a_photo_that_is_there_is_not_added_again(store, picture):
 
 def test_a_missed_fastener_is_added_where_it_was_tapped(store, picture, screened):
     photo = store.add_photo(screened(picture()), data=picture())
-    again = point_out_fastener(store, photo, 200.0, 300.0, None)
-    (added,) = [f for f in again.screening.fasteners if (f.cx, f.cy) == (200.0, 300.0)]
-    assert added.radius == pytest.approx(30.0, abs=0.1)  # as the only other fastener on the photo
+    again = point_out_fastener(store, photo, 400.0, 600.0, None)
+    (added,) = [f for f in again.screening.fasteners if (f.cx, f.cy) == (400.0, 600.0)]
+    assert added.radius == pytest.approx(60.0, abs=0.1)  # as the only other fastener on the photo
     assert len(again.screening.fasteners) == 2
 
 
 def test_a_drawn_fastener_has_the_drawn_size(store, picture, screened):
     photo = store.add_photo(screened(picture()), data=picture())
-    again = point_out_fastener(store, photo, 200.0, 300.0, 44.0)
-    assert [f.radius for f in again.screening.fasteners if f.cx == 200.0] == [44.0]
+    again = point_out_fastener(store, photo, 400.0, 600.0, 88.0)
+    assert [f.radius for f in again.screening.fasteners if f.cx == 400.0] == [88.0]
 
 
 def test_a_tapped_circle_is_taken_off(store, picture, screened):
     photo = store.add_photo(screened(picture()), data=picture())
-    again = point_out_fastener(store, photo, 430.0, 110.0, None)
+    again = point_out_fastener(store, photo, 860.0, 220.0, None)
     assert again.screening.fasteners == ()
     assert store.photo(photo.id) == again

@@ -1,3 +1,4 @@
+import dataclasses
 import json
 
 import pytest
@@ -62,12 +63,12 @@ def test_the_viewer_draws_the_record_in_full_photo_pixels(app, store, picture, s
     screening = screened(picture())
     photo = store.add_photo(screening, data=picture())
     scene = drawn(review(app, photo))
-    assert scene["photo"] == {"url": f"/photo/{photo.id}", "width": 600, "height": 800}
+    assert scene["photo"] == {"url": f"/photo/{photo.id}", "width": 1200, "height": 1600}
     assert [c["box"] for c in scene["candidates"]] == [list(c.box) for c in screening.candidates]
     assert [c["outline"] for c in scene["candidates"]] == [
         [list(point) for point in c.outline] for c in screening.candidates
     ]
-    assert scene["fasteners"] == [{"cx": 440.0, "cy": 100.0, "radius": 30.0}]
+    assert scene["fasteners"] == [{"cx": 880.0, "cy": 200.0, "radius": 60.0}]
     assert scene["chosen"] == store.candidates(photo.id)[0].id
     dashes = [tuple(c["dash"]) for c in scene["candidates"]]
     assert len(set(dashes)) == len(dashes)
@@ -123,6 +124,24 @@ def test_the_next_photo_is_one_step_away(app, store, picture, screened):
     button(app, "Next photo").click().run()
     assert not app.exception
     assert drawn(app)["photo"]["url"] == f"/photo/{photos[1].id}"
+
+
+def test_weak_candidates_wait_until_asked_for(app, store, picture, screened):
+    screening = screened(picture())
+    rust, gap = screening.candidates
+    screening = dataclasses.replace(screening, candidates=(rust, dataclasses.replace(gap, score=0.1)))
+    photo = store.add_photo(screening, data=picture())
+    review(app, photo)
+    assert "1 of 1: Rust trail" in words(app)
+    assert len(drawn(app)["candidates"]) == 1
+    app.text_input(key="signature").set_value("J. Doe").run()
+    button(app, "Rule out").click().run()
+    assert "All decided on this photo." in words(app)
+    button(app, "Show 1 weak mark").click().run()
+    assert [c["badge"] for c in drawn(app)["candidates"]] == ["1 ✗", "2"]
+    button(app, "Next").click().run()
+    button(app, "Confirm").click().run()
+    assert [f.candidate.cue for f in store.findings()] == ["gap"]
 
 
 def test_a_drawn_box_becomes_a_mark(app, store, picture, screened):

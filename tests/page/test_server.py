@@ -36,7 +36,7 @@ def test_a_photo_is_served_upright_by_its_id_with_the_headers(server, store, pic
     photo = store.add_photo(screened(picture()), data=picture())
     status, headers, body = get(f"{server.url}/photo/{photo.id}")
     assert (status, headers["content-type"]) == (200, "image/jpeg")
-    assert Image.open(io.BytesIO(body)).size == (600, 800)
+    assert Image.open(io.BytesIO(body)).size == (1200, 1600)
     assert headers["x-content-type-options"] == "nosniff"
     assert headers["cross-origin-resource-policy"] == "same-origin"
     assert "connect-src 'self'" in headers["content-security-policy"]

@@ -108,15 +108,34 @@ def test_the_worklist_runs_by_priority_and_knows_where_each_photo_stands(store, 
     assert [e.photo.id for e in store.worklist("to_decide")] == [low.id]
 
 
+def test_weak_candidates_hold_no_photo_back(store, picture, screened):
+    weak = ("gap", 0.24, GAP[2])
+    photo = store.add_photo(screened(picture(1), ("gap", 0.25, RUST[2]), weak), data=picture(1))
+    store.add_photo(screened(picture(2), weak), data=picture(2))
+    store.add_photo(screened(picture(3), weak, usable=False), data=picture(3))
+    assert [(e.stage, e.undecided, e.weak) for e in store.worklist()] == [
+        ("to_decide", 1, 1),
+        ("weak_only", 0, 1),
+        ("take_again", 0, 1),
+    ]
+    strong, faint = store.candidates(photo.id)
+    assert (strong.is_weak, faint.is_weak) == (False, True)
+    store.decide(strong.id, "ruled_out", by="J. Doe")
+    assert [(e.weak, e.decided) for e in store.worklist("decided")] == [(1, 1)]
+    store.decide(faint.id, "confirmed", by="J. Doe")
+    assert not store.candidates(photo.id)[1].is_weak
+    assert [(e.weak, e.decided, e.findings) for e in store.worklist("decided")] == [(0, 2, 1)]
+
+
 def test_the_worklist_comes_in_pages(store, picture, screened):
     for n in range(5):
-        store.add_photo(screened(picture(n), ("gap", n / 10, GAP[2])), data=picture(n))
+        store.add_photo(screened(picture(n), ("gap", 0.3 + n / 10, GAP[2])), data=picture(n))
     whole = store.worklist()
     assert whole == store.worklist(limit=2) + store.worklist(limit=2, offset=2) + store.worklist(offset=4)
 
 
 def test_the_next_photo_to_decide_follows_the_worklist(store, picture, screened):
-    for n, score in enumerate((0.5, 0.9, 0.5, 0.2)):
+    for n, score in enumerate((0.5, 0.9, 0.5, 0.3)):
         store.add_photo(screened(picture(n), ("gap", score, GAP[2])), data=picture(n))
     store.add_photo(screened(picture(9)), data=picture(9))
     order = [e.photo.id for e in store.worklist()]

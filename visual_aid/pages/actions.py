@@ -27,10 +27,17 @@ def neighbour(candidates: Sequence[StoredCandidate], chosen: int, step: int) -> 
     return candidates[(at + step) % len(candidates)].id
 
 
-def decide(store: Store, photo: str, candidate: int, outcome: Outcome, *, by: str, note: str = "") -> int:
-    """Record a decision and give the candidate to look at next."""
+def to_show(store: Store, photo: str, *, weak: bool) -> tuple[StoredCandidate, ...]:
+    """Give what to show of a photo's candidates: all of them, or all but the weak."""
+    return tuple(c for c in store.candidates(photo) if weak or not c.is_weak)
+
+
+def decide(
+    store: Store, photo: str, candidate: int, outcome: Outcome, *, by: str, note: str = "", weak: bool = False
+) -> int:
+    """Record a decision and give the candidate to look at next; a weak one only if those are shown."""
     store.decide(candidate, outcome, by=by, note=note)
-    return next_open(store.candidates(photo), candidate)
+    return next_open(to_show(store, photo, weak=weak), candidate)
 
 
 def undo(store: Store, photo: str, *, by: str) -> int | None:

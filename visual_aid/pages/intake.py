@@ -8,9 +8,9 @@ from math import hypot
 from pathlib import Path
 from statistics import median
 
-from visual_aid.model import Fastener
+from visual_aid.model import Fastener, Screening
 from visual_aid.photo import Photo, PhotoError, read_photo, read_photo_bytes
-from visual_aid.records.entries import Position, StoredPhoto, Visit
+from visual_aid.records.entries import WEAK_SCORE, Position, StoredPhoto, Visit
 from visual_aid.records.store import Store
 from visual_aid.screening import screen_photo
 
@@ -63,12 +63,16 @@ def _take(
         return Taken(name, False, f"{name} could not be kept ({error.strerror}): check the disk.")
     except Exception as error:  # one photo that the engine fails on must not cost the others
         return Taken(name, False, f"{name} made the engine fail ({error!r}): report it with the photo.")
-    count = len(screening.candidates)
-    if count:
-        return Taken(name, True, f"{name}: {count} {'mark' if count == 1 else 'marks'} to decide on.")
+    return Taken(name, True, f"{name}: {_outcome(screening)}")
+
+
+def _outcome(screening: Screening) -> str:
+    likely = sum(c.score >= WEAK_SCORE for c in screening.candidates)
+    if likely:
+        return f"{likely} {'mark' if likely == 1 else 'marks'} to decide on."
     if not screening.quality.usable:
-        return Taken(name, True, f"{name}: take again. {screening.quality.problems[0].say}")
-    return Taken(name, True, f"{name}: nothing flagged.")
+        return " ".join(["take again.", *(problem.say for problem in screening.quality.problems)])
+    return "weak marks only." if screening.candidates else "nothing flagged."
 
 
 def point_out_fastener(

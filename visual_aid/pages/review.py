@@ -37,8 +37,9 @@ def show() -> None:
         return
     st.query_params["photo"] = photo.id
     if state.get("photo") != photo.id:
-        state.photo, state.chosen, state.drawn = photo.id, None, None
-    candidates = the_store().candidates(photo.id)
+        state.photo, state.chosen, state.drawn, state.weak = photo.id, None, None, False
+    candidates = actions.to_show(the_store(), photo.id, weak=state.weak)
+    hidden = len(the_store().candidates(photo.id)) - len(candidates)
     if state.chosen not in [c.id for c in candidates]:
         state.chosen = actions.first_open(candidates)
 
@@ -53,12 +54,15 @@ def show() -> None:
         elif state.chosen is not None:
             _decide(photo.id, candidates)
         else:
-            st.subheader("Nothing flagged")
+            st.subheader("Nothing likely" if hidden else "Nothing flagged", anchor=False)
         _onwards(photo.id, candidates)
         st.caption(CAUTION)
         _details(candidates)
         st.text(" · ".join(filter(None, [photo.name, place(photo)])))
         _list(candidates)
+        if hidden:
+            label = f"Show {hidden} weak {'mark' if hidden == 1 else 'marks'}"
+            st.button(label, width="stretch", on_click=state.update, args=({"weak": True},))
         _silence(photo)
 
 
@@ -133,7 +137,13 @@ def _decide(photo: str, candidates: Sequence[StoredCandidate]) -> None:
 
 def _say(photo: str, candidate: int, outcome: Outcome) -> None:
     state.chosen = actions.decide(
-        the_store(), photo, candidate, outcome, by=signature(), note=state.get("note", "")
+        the_store(),
+        photo,
+        candidate,
+        outcome,
+        by=signature(),
+        note=state.get("note", ""),
+        weak=state.weak,
     )
     state.note = ""
 

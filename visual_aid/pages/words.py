@@ -9,6 +9,7 @@ from visual_aid.records.entries import Decision, Outcome, Stage, StoredPhoto
 
 STAGE_LABEL: Mapping[Stage, str] = {
     "to_decide": "To decide",
+    "weak_only": "Weak marks only",
     "take_again": "Take again",
     "nothing_flagged": "Nothing flagged",
     "decided": "Decided",

@@ -76,7 +76,7 @@ def progress(entry: WorklistEntry) -> str:
     """Say what is left to do on a photo and what came of it."""
     whole = entry.undecided + entry.decided
     if not whole:
-        return ""
+        return f"{entry.weak} weak {'mark' if entry.weak == 1 else 'marks'}" if entry.weak else ""
     left = f"{entry.undecided} of {whole} to decide" if entry.undecided else "All decided"
     found = f"{entry.findings} confirmed" if entry.findings else "none confirmed"
     return f"{left}, {found}" if entry.decided else left

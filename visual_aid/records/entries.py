@@ -17,12 +17,16 @@ SIDES: tuple[Side, ...] = get_args(Side)
 OdometerUnit = Literal["km", "mi"]
 ODOMETER_UNITS: tuple[OdometerUnit, ...] = get_args(OdometerUnit)
 
-Stage = Literal["to_decide", "take_again", "nothing_flagged", "decided"]
+WEAK_SCORE = 0.25
+"""Candidates under this score wait behind the others: three in four of them would be ruled out (common
+practice, no source)."""
+
+Stage = Literal["to_decide", "weak_only", "take_again", "nothing_flagged", "decided"]
 """Where a photo stands.
 
-``to_decide``: at least one candidate waits for a person. ``take_again``: nothing was flagged, and the
-photo is not fit to judge. ``nothing_flagged``: it was fit to judge and the engine stayed silent.
-``decided``: a person has decided on everything that was flagged or marked.
+``to_decide``: at least one candidate that is not weak waits for a person. ``decided``: a person has
+decided, and nothing but weak candidates waits. Of the others, ``take_again`` are not fit to judge,
+``weak_only`` have weak candidates, and on ``nothing_flagged`` the engine stayed silent.
 """
 STAGES: tuple[Stage, ...] = get_args(Stage)
 
@@ -95,6 +99,11 @@ class StoredCandidate:
         return None if self.decision is None else self.decision.outcome
 
     @property
+    def is_weak(self) -> bool:
+        """Whether this is the engine's, unlikely to stand, and nobody has decided on it."""
+        return self.source == "engine" and self.outcome is None and self.candidate.score < WEAK_SCORE
+
+    @property
     def is_finding(self) -> bool:
         """Whether this is a confirmed candidate or a mark that a person added and kept."""
         return self.outcome == "confirmed"
@@ -119,10 +128,11 @@ class StoredPhoto:
 
 @dataclass(frozen=True, slots=True)
 class WorklistEntry:
-    """One line of the worklist."""
+    """One line of the worklist; ``undecided`` leaves out the ``weak``."""
 
     photo: StoredPhoto
     stage: Stage
     undecided: int
+    weak: int
     decided: int
     findings: int

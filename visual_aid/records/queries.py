@@ -8,11 +8,12 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Select, Subquery, and_, case, func, or_, select
+from sqlalchemy import ColumnElement, Connection, Select, Subquery, and_, case, func, not_, or_, select
 
 from visual_aid.model import Candidate, Screening
 from visual_aid.records import schema as t
 from visual_aid.records.entries import (
+    WEAK_SCORE,
     Decision,
     Position,
     Stage,
@@ -61,7 +62,7 @@ def read_worklist(
     work = _work()
     rows = (
         _photos()
-        .add_columns(work.c.stage, work.c.undecided, work.c.decided, work.c.findings)
+        .add_columns(work.c.stage, work.c.undecided, work.c.weak, work.c.decided, work.c.findings)
         .join(work, work.c.photo == t.photo.c.id)
         .order_by(t.screening.c.priority.desc(), t.photo.c.added_at, t.photo.c.id)
         .limit(limit)
@@ -70,7 +71,14 @@ def read_worklist(
     if stage is not None:
         rows = rows.where(work.c.stage == stage)
     return tuple(
-        WorklistEntry(_to_photo(row), row["stage"], row["undecided"], row["decided"], row["findings"])
+        WorklistEntry(
+            photo=_to_photo(row),
+            stage=row["stage"],
+            undecided=row["undecided"],
+            weak=row["weak"],
+            decided=row["decided"],
+            findings=row["findings"],
+        )
         for row in connection.execute(rows).mappings()
     )
 
@@ -184,18 +192,21 @@ def _photos() -> Select[Any]:
 def _work() -> Subquery:
     """Give one row for each photo: where it stands and what is left to do."""
     outcome = t.decision.c.outcome
-    undecided = func.count().filter(t.flagged.c.number.is_not(None), outcome.is_(None))
+    undecided = func.count().filter(t.flagged.c.score >= WEAK_SCORE, outcome.is_(None))
+    weak = func.count().filter(t.flagged.c.score < WEAK_SCORE, outcome.is_(None))
     decided = func.count(outcome)
     stage = case(
         (undecided > 0, "to_decide"),
         (decided > 0, "decided"),
-        (t.screening.c.usable, "nothing_flagged"),
-        else_="take_again",
+        (not_(t.screening.c.usable), "take_again"),
+        (weak > 0, "weak_only"),
+        else_="nothing_flagged",
     )
     return (
         select(
             t.photo.c.id.label("photo"),
             undecided.label("undecided"),
+            weak.label("weak"),
             decided.label("decided"),
             func.count().filter(outcome == "confirmed").label("findings"),
             stage.label("stage"),

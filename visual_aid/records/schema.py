@@ -110,6 +110,7 @@ flagged = Table(
     Column("screening", ForeignKey("screening.id"), primary_key=True),
     Column("number", Integer, primary_key=True),
     Column("candidate", ForeignKey("candidate.id"), nullable=False, index=True),
+    Column("score", Float, nullable=False),
 )
 
 # ``outcome`` is empty where the last decision on a candidate was taken back.

@@ -407,7 +407,9 @@ def _add_screening(connection: Connection, photo: str, screening: Screening) -> 
     for c in screening.candidates:
         before = same.get(c.id)
         row = _add_candidate(connection, photo, c, "engine", None) if before is None else known[before][0]
-        connection.execute(insert(t.flagged).values(screening=number, number=c.id, candidate=row))
+        connection.execute(
+            insert(t.flagged).values(screening=number, number=c.id, candidate=row, score=c.score)
+        )
 
 
 def _add_candidate(

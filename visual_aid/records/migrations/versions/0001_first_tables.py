@@ -75,6 +75,7 @@ def upgrade() -> None:
         sa.Column("screening", sa.Integer, sa.ForeignKey("screening.id"), primary_key=True),
         sa.Column("number", sa.Integer, primary_key=True),
         sa.Column("candidate", sa.Integer, sa.ForeignKey("candidate.id"), nullable=False, index=True),
+        sa.Column("score", sa.Float, nullable=False),
     )
     op.create_table(
         "decision",
