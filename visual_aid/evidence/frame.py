@@ -2,8 +2,9 @@
 
 Frame coordinates are (u, v): u to the right, v along gravity, one unit half the width across flats in the
 plane of the part. The origin is the centre of the fastener's top in a face frame, and the point where its
-axis meets the surface in a seat frame: cues on the nut look at the former, cues on the surface at the latter. The tilt of the view is undone with the
-fastener's tilt ellipse (orthographic within the patch), so a circle around the nut is a circle here.
+axis meets the surface in a seat frame: cues on the nut look at the former, cues on the surface at the
+latter. The tilt of the view is undone with the fastener's tilt ellipse (orthographic within the patch), so
+a circle around the nut is a circle here.
 """
 
 from __future__ import annotations

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.evidence.frame import LEFT, PIXELS_PER_RADIUS, TOP
+from visual_aid.evidence.frame import LEFT, PIXELS_PER_RADIUS, TOP, U, V
 from visual_aid.evidence.surroundings import Map
 
 RIM = 1.15
@@ -24,6 +24,9 @@ _STEP = 2
 _SCALE = PIXELS_PER_RADIUS / _STEP
 _CENTRE_ROW = round(-TOP * PIXELS_PER_RADIUS)
 _FIRST = round(1.0 * _SCALE)
+_SMALL_U, _SMALL_V = np.abs(U[::_STEP, ::_STEP]), V[::_STEP, ::_STEP]
+_STREAK_BELOW = (_SMALL_U < 1.5) & (_SMALL_V > 1.3) & (_SMALL_V < 3.2)
+_STREAK_ELSEWHERE = ~((_SMALL_U < 1.7) & (_SMALL_V > 0.5) & (_SMALL_V < 4.5))
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,19 +96,18 @@ def strongest_run(surface: Map, seen: NDArray[np.bool_], *, upward: bool = False
 def _along(band: Map, mask: Map, slant: float) -> Run:
     """Measure columns that lean by ``slant`` and meet the band's first row (the centre) unshifted."""
     shape = (band.shape[1], band.shape[0])
-    shear = np.float32([[1, -np.tan(np.radians(slant)), 0], [0, 1, 0]])
+    shear = np.array([[1, -np.tan(np.radians(slant)), 0], [0, 1, 0]], np.float32)
     if slant:
         flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-        band, mask = (
-            cv2.warpAffine(band, shear, shape, flags=flags),
-            cv2.warpAffine(mask, shear, shape, flags=flags),
-        )
+        band = cv2.warpAffine(band, shear, shape, flags=flags).astype(np.float32, copy=False)
+        mask = cv2.warpAffine(mask, shear, shape, flags=flags).astype(np.float32, copy=False)
     # Each column from its own first seen pixel, the rim, downwards.
     first = np.argmax(mask > 0.5, axis=0)
     rows = np.minimum(first + np.arange(band.shape[0])[:, None], band.shape[0] - 1)
     band, mask = np.take_along_axis(band, rows, 0), np.take_along_axis(mask, rows, 0)
     width = max(round(0.15 * _SCALE), 1)
-    band, mask = cv2.blur(band, (width, 1)), cv2.blur(mask, (width, 1))
+    band = cv2.blur(band, (width, 1)).astype(np.float32, copy=False)
+    mask = cv2.blur(mask, (width, 1)).astype(np.float32, copy=False)
     head, head_mask = band[:_FIRST].sum(axis=0), mask[:_FIRST].sum(axis=0)
     strength = np.where(head_mask > 0.5 * _FIRST, head / np.maximum(head_mask, 1e-6), 0)
     offset = LEFT + (np.arange(band.shape[1]) + 0.5) / _SCALE
@@ -131,3 +133,56 @@ def _along(band: Map, mask: Map, slant: float) -> Run:
         offset_r=float(offset[column]),
         slant_deg=slant,
     )
+
+
+def streak(surface: Map, seen: NDArray[np.bool_]) -> dict[str, float]:
+    """Look below the fastener for narrow upright streaks that stand out from what is beside them.
+
+    Returns
+    -------
+    dict of str to float
+        In the map's unit: ``height`` of the strongest streak below, ``less_elsewhere`` its excess over the
+        strongest in the rest of the frame, ``times_noise`` its ratio to the usual height. NaN where too
+        little of the surface is seen.
+    """
+    mask = seen[::_STEP, ::_STEP].astype(np.float32)
+    small = np.ascontiguousarray(surface[::_STEP, ::_STEP])
+    beside = _box_mean(small, mask, round(1.3 * _SCALE) | 1, 3)
+    known = (mask * np.isfinite(beside)).astype(np.float32)
+    stands_out = np.where(known > 0, small - beside, 0).astype(np.float32)
+    best = dict.fromkeys(("height", "less_elsewhere", "times_noise"), float("nan"))
+    for slant in SLANTS:
+        lean = float(np.tan(np.radians(slant)))
+        shear = np.array([[1, lean, -lean * _CENTRE_ROW / _STEP], [0, 1, 0]], np.float32)
+        size = (small.shape[1], small.shape[0])
+        share = cv2.warpAffine(known, shear, size).astype(np.float32, copy=False)
+        upright = cv2.warpAffine(stands_out, shear, size) / np.maximum(share, 0.05)
+        mean = _box_mean(upright.astype(np.float32, copy=False), share, 3, round(1.2 * _SCALE))
+        measured = np.isfinite(mean)
+        below, rest = mean[measured & _STREAK_BELOW], mean[measured & _STREAK_ELSEWHERE]
+        if len(below) < 20 or len(rest) < 50:
+            continue
+        height = float(np.percentile(below, 98))
+        if not height <= best["height"]:
+            noise = 1.4826 * float(np.median(np.abs(rest - np.median(rest)))) + 1e-3
+            best = {
+                "height": height,
+                "less_elsewhere": height - float(np.percentile(rest, 98)),
+                "times_noise": height / noise,
+            }
+    return best
+
+
+def _box_mean(values: Map, weights: Map, columns: int, rows: int) -> Map:
+    """Weighted mean in a box; NaN where under a third of it has weight."""
+
+    def box(image: Map) -> Map:
+        out: Map = cv2.boxFilter(
+            image, -1, (columns, rows), normalize=False, borderType=cv2.BORDER_CONSTANT
+        ).astype(np.float32)
+        return out
+
+    weight = box(weights)
+    enough = weight > 0.35 * columns * rows
+    mean: Map = np.where(enough, box(values * weights) / np.maximum(weight, 1e-6), np.nan).astype(np.float32)
+    return mean

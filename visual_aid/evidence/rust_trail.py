@@ -8,9 +8,9 @@ mud is not orange: the features put the surface below the fastener against that 
 from __future__ import annotations
 
 from visual_aid.evidence.frame import Frame
-from visual_aid.evidence.runs import strongest_run
+from visual_aid.evidence.runs import streak, strongest_run
 from visual_aid.evidence.scene import Measured, Measurement, Scene
-from visual_aid.evidence.surroundings import fan_fit, look_around
+from visual_aid.evidence.surroundings import below_against_elsewhere, fan_fit, look_around, soft_step
 from visual_aid.model import NotJudged
 
 
@@ -26,38 +26,46 @@ def _at(frame: Frame) -> Measurement:
     around = look_around(frame)
     maps = {
         "rust": around.rust,
-        "lighter": around.lighter,
-        "redder": around.redder,
-        "yellower": around.yellower,
-        "warmer": around.warmer,
+        "red_to_green": around.red_to_green,
+        "green_to_blue": around.green_to_blue,
+        "log_light": around.log_light,
     }
-    down = strongest_run(around.rust, around.seen)
-    up = strongest_run(around.rust, around.seen, upward=True)
-    features = {
-        **fan_fit(around, maps),
-        "run_strength": down.strength,
-        "run_contrast": down.contrast,
-        "run_length_r": down.length_r,
-        "run_width_r": down.width_r,
-        "run_offset_r": abs(down.offset_r),
-        "up_strength": up.strength,
-        "down_less_up": down.strength - up.strength,
-        "length_less_up": down.length_r - up.length_r,
+    # Orange whatever the light: more red to green, and green to blue, than the surface has.
+    orange = soft_step(around.red_to_green + 0.5 * around.green_to_blue, 0.16, 0.05)
+    features = fan_fit(around, maps) | below_against_elsewhere(around, maps)
+    for name, surface in maps.items():
+        features |= {f"{name}_streak_{k}": v for k, v in streak(surface, around.seen).items()}
+    runs = {}
+    for name, surface in (("rust", around.rust), ("orange", orange)):
+        runs[name] = strongest_run(surface, around.seen)
+        up = strongest_run(surface, around.seen, upward=True)
+        features |= {
+            f"{name}_run_strength": runs[name].strength,
+            f"{name}_run_contrast": runs[name].contrast,
+            f"{name}_run_length_r": runs[name].length_r,
+            f"{name}_run_width_r": runs[name].width_r,
+            f"{name}_run_offset_r": abs(runs[name].offset_r),
+            f"{name}_less_up": runs[name].strength - up.strength,
+            f"{name}_length_less_up": runs[name].length_r - up.length_r,
+            f"{name}_width_less_up": runs[name].width_r - up.width_r,
+        }
+    features |= {
         "paint_l": float(around.paint[0]),
         "paint_a": float(around.paint[1]),
         "paint_b": float(around.paint[2]),
         "spread_de": around.spread,
     }
+    down = max(runs.values(), key=lambda run: run.contrast)
     reason = (
         f"rust-coloured run, {down.length_r:.1f} nut radii long and {down.width_r:.1f} wide, starts at the "
-        f"fastener's lower edge; {100 * down.strength:.0f} % of its first stretch is rust-coloured "
-        f"against {100 * up.strength:.0f} % above the fastener"
+        f"fastener's lower edge; {100 * down.strength:.0f} % of its first stretch is rust-coloured, "
+        f"{100 * down.contrast:.0f} points more than usual around the fastener"
     )
     measures = {
         "length_r": down.length_r,
         "width_r": down.width_r,
         "rust_share": down.strength,
-        "rust_above_share": up.strength,
+        "excess_share": down.contrast,
         "slant_deg": down.slant_deg,
     }
     return Measurement(frame.fastener, features, measures, frame.outline(down.polygon()), reason)

@@ -61,7 +61,7 @@ class Measurement:
     fastener : Fastener or None
         Where; None when the place has no fastener of its own.
     features : mapping of str to float
-        What the score looks at, NaN where it cannot be measured. All measurements of a cue have the same keys.
+        What the score looks at, NaN where it cannot be measured; the same keys for all of a cue.
     measures : mapping of str to float
         The figures shown to people.
     outline : Outline

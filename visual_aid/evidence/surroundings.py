@@ -25,6 +25,11 @@ _RUST_A, _RUST_B = float(np.cos(np.radians(RUST_HUE))), float(np.sin(np.radians(
 # Colour difference along that direction at which half of the pixels count as rust, and its softness.
 RUST_HALF, RUST_SOFT = 9.0, 2.5
 
+# Added to linear light (0..1) before logarithms, so that noise in the dark does not make colour.
+DARK = 0.01
+LUMINANCE = np.array([0.2126, 0.7152, 0.0722], np.float32)
+"""Share of linear red, green and blue in luminance (IEC 61966-2-1)."""
+
 _STEP = 2  # sectors are statistics of large areas: every second pixel is plenty
 _SMALL = (slice(None, None, _STEP), slice(None, None, _STEP))
 _BELOW = np.abs(BEARING - 90)
@@ -56,6 +61,8 @@ class Surroundings:
         Differences of L*, a*, b* to ``paint``.
     warmer : ndarray
         Difference of the log ratio of linear red to linear blue: does not change with brightness.
+    red_to_green, green_to_blue, log_light : ndarray
+        Differences of the logarithms of linear red over green, green over blue, and of linear luminance.
     texture : ndarray
         Local standard deviation of L* in a window of 0.25 r.
     pale_specks, dark_specks : ndarray
@@ -73,6 +80,9 @@ class Surroundings:
     redder: Map
     yellower: Map
     warmer: Map
+    red_to_green: Map
+    green_to_blue: Map
+    log_light: Map
     texture: Map
     pale_specks: Map
     dark_specks: Map
@@ -96,9 +106,16 @@ def look_around(frame: Frame) -> Surroundings:
     # Orange to brown only, and coloured at all; soft ends, so that a little paint tint does not switch it.
     orange = soft_step(hue, 18, 6) * soft_step(-hue, -92, 6) * soft_step(chroma, 9, 2)
     rust = soft_step(along, RUST_HALF, RUST_SOFT) * orange
-    linear = srgb_to_linear(frame.rgb)
-    ratio = np.log((linear[..., 0] + 0.004) / (linear[..., 2] + 0.004))
-    warmer = ratio - np.median(ratio[base] if base.sum() > 50 else ratio[_BASE])
+    smooth = cv2.GaussianBlur(frame.rgb, (0, 0), 0.06 * PIXELS_PER_RADIUS).astype(np.uint8, copy=False)
+    linear = srgb_to_linear(smooth) + DARK
+    red, green, blue = (np.log(linear[..., k]) for k in range(3))
+    log_light = np.log(linear @ LUMINANCE)
+    ground = base if base.sum() > 50 else _BASE
+
+    def against_surface(value: Map) -> Map:
+        out: Map = (value - np.median(value[ground])).astype(np.float32)
+        return out
+
     size = round(0.25 * PIXELS_PER_RADIUS) | 1
     light = frame.lab[..., 0]
     mean = cv2.blur(light, (size, size))
@@ -111,11 +128,14 @@ def look_around(frame: Frame) -> Surroundings:
         lighter=lighter,
         redder=redder,
         yellower=yellower,
-        warmer=warmer.astype(np.float32),
+        warmer=against_surface(red - blue),
+        red_to_green=against_surface(red - green),
+        green_to_blue=against_surface(green - blue),
+        log_light=against_surface(log_light),
         texture=texture,
-        pale_specks=cv2.morphologyEx(light, cv2.MORPH_TOPHAT, speck),
-        dark_specks=cv2.morphologyEx(light, cv2.MORPH_BLACKHAT, speck),
-        away=away,
+        pale_specks=cv2.morphologyEx(light, cv2.MORPH_TOPHAT, speck).astype(np.float32, copy=False),
+        dark_specks=cv2.morphologyEx(light, cv2.MORPH_BLACKHAT, speck).astype(np.float32, copy=False),
+        away=away.astype(np.float32),
         seen=seen,
     )
 
@@ -160,7 +180,7 @@ def fan_fit(around: Surroundings, maps: Mapping[str, Map]) -> dict[str, float]:
     heights = inverse @ (design.T @ values)
     rest = values - design @ heights
     noise = np.sqrt((rest**2).mean(axis=0))
-    out = {}
+    out: dict[str, float] = {}
     order = list(terms)
     below, above = order.index("below"), order.index("above")
     for k, name in enumerate(maps):
@@ -169,4 +189,27 @@ def fan_fit(around: Surroundings, maps: Mapping[str, Map]) -> dict[str, float]:
             heights[below, k] / (noise[k] + 0.02 * np.abs(values[:, k]).max() + 1e-6)
         )
         out[f"{name}_below_less_above"] = float(heights[below, k] - heights[above, k])
+    return out
+
+
+def below_against_elsewhere(around: Surroundings, maps: Mapping[str, Map]) -> dict[str, float]:
+    """Compare the distribution of every map below the body with that around the rest of it.
+
+    Returns
+    -------
+    dict of str to float
+        ``map_q50``, ``map_q80`` and ``map_q95``: differences of the quantiles. NaN where too little is seen.
+    """
+    seen, away = around.seen[_SMALL], around.away[_SMALL]
+    below = seen & (np.abs(U[_SMALL]) < 1.5) & (V[_SMALL] > 0) & (away < 1.5)
+    elsewhere = seen & ~below & (away < 2.5)
+    quantiles = (50, 80, 95)
+    if min(below.sum(), elsewhere.sum()) < 15:
+        return {f"{name}_q{q}": float("nan") for name in maps for q in quantiles}
+    out: dict[str, float] = {}
+    for name, surface in maps.items():
+        difference = np.percentile(surface[_SMALL][below], quantiles) - np.percentile(
+            surface[_SMALL][elsewhere], quantiles
+        )
+        out |= {f"{name}_q{q}": float(d) for q, d in zip(quantiles, difference, strict=True)}
     return out

@@ -22,9 +22,10 @@ from visual_aid import __version__
 from visual_aid.evaluation.judging import judge, match_fasteners
 from visual_aid.evidence.frame import box_of
 from visual_aid.evidence.register import MEASURE
-from visual_aid.evidence.scene import Measurement, Scene
+from visual_aid.evidence.scene import NOT_IN_PLACE, Measurement, Scene
 from visual_aid.evidence.score import CueModel, feature_table
 from visual_aid.fasteners.find import find_fasteners
+from visual_aid.fasteners.groups import group_fasteners
 from visual_aid.fasteners.lean import add_lean
 from visual_aid.files import write_atomically
 from visual_aid.model import KINDS, Candidate, Cue, Fastener, Quality, Screening
@@ -37,6 +38,8 @@ STRENGTHS = (0.003, 0.01, 0.03, 0.1)
 
 DISPLACED_R, RESIZED = 0.08, 0.07
 """Standard deviations of what labels are displaced by, in r, and of the logarithm of their radii."""
+
+IN_PLACE = tuple(kind for kind in KINDS if kind not in NOT_IN_PLACE)
 
 Floats = NDArray[np.float64]
 
@@ -102,12 +105,12 @@ def collect(truths: Sequence[TruthPhoto]) -> dict[Cue, Examples]:
 def with_labels(
     found: Sequence[Fastener], truth: TruthPhoto, rng: np.random.Generator
 ) -> tuple[Fastener, ...]:
-    """Add the labelled fasteners that were not found, displaced as a finder would."""
+    """Add the labelled fasteners that were not found, displaced as a finder would and read as nuts."""
     matched = set(match_fasteners(truth.fasteners, found).values())
     added = [
         Fastener(
             id=len(found) + 1 + j,
-            kind=next((k for k in KINDS if k == t.kind), "hex_nut"),
+            kind=next((k for k in IN_PLACE if k == t.kind), "hex_nut"),
             cx=t.cx + rng.normal(0, DISPLACED_R) * t.radius,
             cy=t.cy + rng.normal(0, DISPLACED_R) * t.radius,
             radius=t.radius * float(np.exp(rng.normal(0, RESIZED))),
@@ -115,7 +118,7 @@ def with_labels(
         for j, t in enumerate(truth.fasteners)
         if j not in matched and not t.ignore
     ]
-    return (*found, *added)
+    return group_fasteners([*found, *added])
 
 
 def label(
