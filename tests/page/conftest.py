@@ -66,7 +66,7 @@ def screened():
                 0.4,
             ),
         )
-        problems = (Problem("blurred", 0.31, 0.5, "Blurred: hold still and take it again."),)
+        problems = (Problem("blurred", 0.31, 0.5, "blurred: hold still and take it again"),)
         return Screening(
             engine="test",
             photo=read_photo_bytes(data, name).info,

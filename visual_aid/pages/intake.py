@@ -9,6 +9,7 @@ from pathlib import Path
 from statistics import median
 
 from visual_aid.model import Fastener, Screening
+from visual_aid.pages.words import sentence
 from visual_aid.photo import Photo, PhotoError, read_photo, read_photo_bytes
 from visual_aid.records.entries import WEAK_SCORE, Position, StoredPhoto, Visit
 from visual_aid.records.store import Store
@@ -71,7 +72,7 @@ def _outcome(screening: Screening) -> str:
     if likely:
         return f"{likely} {'mark' if likely == 1 else 'marks'} to decide on."
     if not screening.quality.usable:
-        return " ".join(["take again.", *(problem.say for problem in screening.quality.problems)])
+        return " ".join(["take again.", *(sentence(problem.say) for problem in screening.quality.problems)])
     return "weak marks only." if screening.candidates else "nothing flagged."
 
 

@@ -66,7 +66,7 @@ def reason(entry: WorklistEntry) -> str:
     """Say in one line why a photo stands where it does."""
     screening = entry.photo.screening
     if not screening.candidates:
-        problems = [problem.say for problem in screening.quality.problems]
+        problems = [sentence(problem.say) for problem in screening.quality.problems]
         return problems[0] if problems else "Nothing flagged. That proves nothing: check by hand as usual."
     top = max(screening.candidates, key=lambda c: c.score)
     return f"{CUE_STYLE[top.cue].label}. {chance(top.score)}. {sentence(top.reason)}"
