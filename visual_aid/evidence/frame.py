@@ -137,7 +137,7 @@ def build_frames(
     """
     pyramid = [photo.working]
     while min(pyramid[-1].shape[:2]) > 64 and len(pyramid) < 5:
-        pyramid.append(cv2.pyrDown(pyramid[-1]))
+        pyramid.append(cv2.pyrDown(pyramid[-1]).astype(np.uint8, copy=False))
     return tuple(
         _frame(photo, pyramid, fastener, fasteners, gravity, _origin(fastener, on_seat))
         for fastener in fasteners
@@ -191,4 +191,4 @@ def _frame(
         reach = SKIRT * other.radius / fastener.radius
         if LEFT - reach < u < RIGHT + reach and TOP - reach < v < BOTTOM + reach:
             valid &= (U - u) ** 2 + (V - v) ** 2 > reach**2
-    return Frame(fastener, rgb, valid, matrix, origin, sharpness)
+    return Frame(fastener, rgb.astype(np.uint8, copy=False), valid, matrix, origin, sharpness)

@@ -15,7 +15,7 @@ from visual_aid.evidence import (
     stripe_offset,
 )
 from visual_aid.evidence.frame import box_of
-from visual_aid.evidence.scene import Measured, Scene
+from visual_aid.evidence.scene import Measured, Measurement, Scene
 from visual_aid.evidence.score import score
 from visual_aid.model import Candidate, Cue, NotJudged
 
@@ -45,7 +45,8 @@ def find_evidence(scene: Scene) -> tuple[tuple[Candidate, ...], tuple[NotJudged,
     not_judged : tuple of NotJudged
         The cues on which the engine stayed silent, and why.
     """
-    found, silent = [], []
+    found: list[tuple[float, Cue, Measurement]] = []
+    silent: list[NotJudged] = []
     for cue, measure in MEASURE.items():
         measured = measure(scene)
         silent.extend(measured.not_judged)

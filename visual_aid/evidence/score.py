@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from functools import cache
 from importlib.resources import files
-from typing import cast
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,7 +67,7 @@ class CueModel:
         return {f"{cue}.{f.name}": getattr(self, f.name) for f in fields(self)}
 
     @classmethod
-    def from_arrays(cls, arrays: Mapping[str, NDArray[np.generic]], cue: Cue) -> CueModel:
+    def from_arrays(cls, arrays: Mapping[str, NDArray[Any]], cue: Cue) -> CueModel:
         """Take a cue's arrays out of an opened .npz file.
 
         Raises

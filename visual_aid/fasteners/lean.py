@@ -83,7 +83,7 @@ def add_lean(photo: Photo, fasteners: Sequence[Fastener]) -> tuple[Fastener, ...
     """Give every fastener its tilt, tilt axis and seat."""
     if not fasteners:
         return ()
-    octaves = lab_octaves(cv2.cvtColor(photo.working, cv2.COLOR_RGB2Lab))
+    octaves = lab_octaves(cv2.cvtColor(photo.working, cv2.COLOR_RGB2Lab).astype(np.uint8, copy=False))
     circles = np.array(
         [
             (photo.to_working(f.cx), photo.to_working(f.cy), max(f.radius / photo.scale, 2.0))

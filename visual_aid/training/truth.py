@@ -74,6 +74,7 @@ class TruthPhoto:
     """All labels of one photo; ``path`` is the photo's own, beside the labels.
 
     ``gravity`` is a unit vector (x, y) in pixels. Nothing inside ``ignore_regions`` counts.
+    ``plane`` is the homography, row by row, from the part's plane (any length unit, y up) to pixels.
     """
 
     path: Path
@@ -84,6 +85,7 @@ class TruthPhoto:
     ignore_regions: tuple[Box, ...] = ()
     gravity: tuple[float, float] = (0.0, 1.0)
     tilt: float | None = None
+    plane: tuple[tuple[float, ...], ...] | None = None
 
     @property
     def name(self) -> str:
@@ -128,7 +130,8 @@ def parse_truth(data: Mapping[str, Any], folder: Path) -> TruthPhoto:
     data : mapping
         ``image``, ``width``, ``height``, ``fasteners`` (``id, kind, cx, cy, r`` and, where known,
         ``outline, angle, visible_fraction, ignore, cues``) and, where known, ``decoys`` (``type, bbox``),
-        ``ignore_regions``, ``gravity`` and ``tilt``. A cue has ``type, bbox`` and, where known,
+        ``ignore_regions``, ``gravity``, ``tilt`` and ``plate_mm_to_px`` (homography of the part's plane).
+        A cue has ``type, bbox`` and, where known,
         ``visible, grade, outline`` and figures. Boxes are (x, y, width, height).
     folder : Path
         Where the photo lies.
@@ -148,6 +151,7 @@ def parse_truth(data: Mapping[str, Any], folder: Path) -> TruthPhoto:
         ignore_regions=tuple(_box(r) for r in data.get("ignore_regions", ())),
         gravity=(gx, gy),
         tilt=data.get("tilt"),
+        plane=None if "plate_mm_to_px" not in data else tuple(tuple(row) for row in data["plate_mm_to_px"]),
     )
 
 
