@@ -1,0 +1,1 @@
+"""What comes after a finding: hand checks, torque worksheets and what is due when."""
