@@ -166,10 +166,10 @@ def edge_spread(rgb: Pixels, subject: Mask) -> float:
 
     direction = np.round(np.arctan2(dy, dx) / (np.pi / 4)).astype(np.int64) % 4
     inside = subject[: height * step : step, : width * step : step].ravel()
-    of_photo = _worst_direction(power, spread, direction, grey.size)
     within = inside[steep] > 0
-    of_subject = _worst_direction(power[within], spread[within], direction[within], int(inside.sum()))
-    return max(of_photo or MAX_SPREAD, of_subject or 0.0)
+    of_photo = _spreads(power, spread, direction, grey.size)
+    of_subject = _spreads(power[within], spread[within], direction[within], int(inside.sum()))
+    return max(of_photo + of_subject) if of_photo else MAX_SPREAD
 
 
 _FINE, _COARSE = 0.9, 2.0  # Gaussians in pixels of the measuring scale
@@ -184,18 +184,18 @@ def _gradient(grey: NDArray[np.generic], width: float) -> tuple[NDArray[np.float
     return np.asarray(dx, np.float32), np.asarray(dy, np.float32)
 
 
-def _worst_direction(
+def _spreads(
     power: NDArray[np.float32], spread: NDArray[np.float32], direction: NDArray[np.int64], area: int
-) -> float | None:
-    """Give the largest spread over the four directions, None where none has enough edges."""
+) -> list[float]:
+    """Give the spread of the steepest edges of each of the four directions that have enough of them."""
     count = max(_LEAST_EDGES, round(_EDGE_SHARE * area))
-    worst = None
+    spreads = []
     for way in range(4):
         of_way = np.flatnonzero(direction == way)
         if of_way.size >= count:
             steepest = of_way[np.argpartition(power[of_way], -count)[-count:]]
-            worst = max(worst or 0.0, float(np.median(spread[steepest])))
-    return worst
+            spreads.append(float(np.median(spread[steepest])))
+    return spreads
 
 
 def bright_level(rgb: Pixels, subject: Mask) -> float:
