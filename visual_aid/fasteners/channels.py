@@ -46,7 +46,8 @@ class Level:
 def _octaves(image: Image) -> list[Image]:
     octaves = [image]
     while min(octaves[-1].shape[:2]) >= 32:
-        octaves.append(cv2.resize(octaves[-1], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
+        halved = cv2.resize(octaves[-1], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+        octaves.append(np.asarray(halved, np.uint8))
     return octaves
 
 

@@ -63,7 +63,7 @@ def find_fasteners(photo: Photo, min_score: float = MIN_SCORE) -> tuple[Fastener
     tuple of Fastener
         In pixels of the full photo, best score first, ids from 1.
     """
-    octaves = lab_octaves(cv2.cvtColor(photo.working, cv2.COLOR_RGB2Lab))
+    octaves = _lab_octaves(photo)
     finds = [f for f in search(octaves, load()) if f.score >= min_score]
     return group_fasteners([_fastener(photo, octaves, f, i) for i, f in enumerate(finds, 1)])
 
@@ -100,7 +100,7 @@ def fastener_at(photo: Photo, x: float, y: float, radius: float | None = None) -
         ],
         np.float32,
     )
-    octaves = lab_octaves(cv2.cvtColor(photo.working, cv2.COLOR_RGB2Lab))
+    octaves = _lab_octaves(photo)
     weights = load()
     circles = refined(circles, features(octaves, circles), weights.shift)
     near = np.hypot(circles[:, 0] - centre[0], circles[:, 1] - centre[1]) < 1.2 * circles[:, 2]
@@ -129,7 +129,10 @@ def judged(octaves: list[Image], circles: Floats, weights: Weights) -> list[Find
     circles = refined(circles, seen, weights.shift)
     order = np.argsort(-score, kind="stable")
     picked = order[distinct(circles[order], SAME_PLACE, np.inf)]
-    return [Find(*(float(v) for v in circles[i]), KINDS[kind[i]], float(score[i])) for i in picked]
+    return [
+        Find(x, y, radius, KINDS[kind[i]], float(score[i]))
+        for i, (x, y, radius) in zip(picked, circles[picked].tolist(), strict=True)
+    ]
 
 
 def refined(circles: Floats, seen: Floats, shift: Sequence[Trees]) -> Floats:
@@ -144,6 +147,10 @@ def refined(circles: Floats, seen: Floats, shift: Sequence[Trees]) -> Floats:
         ],
         axis=1,
     ).astype(np.float32)
+
+
+def _lab_octaves(photo: Photo) -> list[Image]:
+    return lab_octaves(np.asarray(cv2.cvtColor(photo.working, cv2.COLOR_RGB2Lab), np.uint8))
 
 
 def _fastener(photo: Photo, octaves: list[Image], find: Find, number: int) -> Fastener:

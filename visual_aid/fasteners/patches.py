@@ -26,7 +26,7 @@ _RADII = FIRST_RING + RING_STEP * np.arange(RINGS, dtype=np.float32)
 _TURNS = (2 * np.pi / ANGLES) * np.arange(ANGLES, dtype=np.float32)
 _POLAR_X = (_RADII[:, None] * np.cos(_TURNS)).astype(np.float32)
 _POLAR_Y = (_RADII[:, None] * np.sin(_TURNS)).astype(np.float32)
-_SIDE = ((np.arange(SIDE, dtype=np.float32) + 0.5) / SIDE * 2 - 1) * REACH_R
+_SIDE = (((np.arange(SIDE, dtype=np.float32) + 0.5) / SIDE * 2 - 1) * REACH_R).astype(np.float32)
 _SQUARE_X, _SQUARE_Y = np.meshgrid(_SIDE, _SIDE)
 _HARMONICS = (1, 2, 3, 4, 6)
 
@@ -35,7 +35,8 @@ def lab_octaves(lab: Image) -> list[Image]:
     """Halve a CIELAB image (uint8) again and again, so that any radius can be sampled without aliasing."""
     octaves = [lab]
     while min(octaves[-1].shape[:2]) >= 48:
-        octaves.append(cv2.resize(octaves[-1], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
+        halved = cv2.resize(octaves[-1], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+        octaves.append(np.asarray(halved, np.uint8))
     return octaves
 
 

@@ -66,7 +66,8 @@ def hex_angle(
     long, short = 1 / math.sqrt(squeeze), math.sqrt(squeeze)
     along, across = (c * _U + s * _V) * long, (-s * _U + c * _V) * short
     circle = np.array([[cx, cy, radius]], np.float32)
-    light = sample(octaves, circle, (c * along - s * across), (s * along + c * across), PIXELS)[0, ..., 0]
+    x, y = (c * along - s * across).astype(np.float32), (s * along + c * across).astype(np.float32)
+    light = sample(octaves, circle, x, y, PIXELS)[0, ..., 0]
     gx = cv2.Sobel(light, cv2.CV_32F, 1, 0, ksize=3)[_RIM]
     gy = cv2.Sobel(light, cv2.CV_32F, 0, 1, ksize=3)[_RIM]
     strength = np.hypot(gx, gy)

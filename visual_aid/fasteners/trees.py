@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,7 +72,7 @@ class Trees:
         return {f"{prefix}.{f.name}": getattr(self, f.name) for f in fields(self)}
 
     @classmethod
-    def from_arrays(cls, arrays: Mapping[str, NDArray[np.generic]], prefix: str) -> Trees:
+    def from_arrays(cls, arrays: Mapping[str, NDArray[Any]], prefix: str) -> Trees:
         """Take the arrays of this name out of an opened .npz file.
 
         Raises

@@ -7,6 +7,7 @@ from functools import cache
 from importlib.resources import files
 
 import numpy as np
+from numpy.typing import NDArray
 
 from visual_aid.fasteners.channels import Floats
 from visual_aid.fasteners.trees import Trees
@@ -39,12 +40,15 @@ class Weights:
 
     def save(self, path: str) -> None:
         """Write the weights as an .npz file."""
-        arrays = {"template": self.template, "calibration": self.calibration}
+        arrays: dict[str, NDArray[np.generic]] = {
+            "template": self.template,
+            "calibration": self.calibration,
+        }
         arrays |= self.first.arrays("first") | self.second.arrays("second")
         for name, group in (("shift", self.shift), ("kinds", self.kinds)):
             for k, trees in enumerate(group):
                 arrays |= trees.arrays(f"{name}{k}")
-        np.savez_compressed(path, **arrays)
+        np.savez_compressed(path, allow_pickle=False, **arrays)
 
 
 @cache
