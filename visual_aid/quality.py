@@ -155,39 +155,47 @@ def edge_spread(rgb: Pixels, subject: Mask) -> float:
     grey = cv2.resize(grey, (width, height), interpolation=cv2.INTER_AREA)
 
     dx, dy = _gradient(grey, _FINE)
-    steep = np.flatnonzero(cv2.magnitude(dx, dy) > _MIN_STEEP)
-    dx, dy = dx.ravel()[steep], dy.ravel()[steep]
-    coarse_dx, coarse_dy = (d.ravel()[steep] for d in _gradient(grey, _COARSE))
-
     power = dx**2 + dy**2
-    ratio = np.maximum(power / np.maximum(coarse_dx**2 + coarse_dy**2, 1e-6), 1 + 1e-6)
+    steep = np.flatnonzero(power > _MIN_STEEP**2)
+    direction = np.round(np.arctan2(dy[steep], dx[steep]) / (np.pi / 4)).astype(np.int64) % 4
+    across = np.array([1, width + 1, width, width - 1])[direction]
+    crest = (power[steep] >= power.take(steep - across, mode="clip")) & (
+        power[steep] >= power.take(steep + across, mode="clip")
+    )
+    edge, direction = steep[crest], direction[crest]
+
+    coarse_dx, coarse_dy = _gradient(grey, _COARSE)
+    ratio = power[edge] / np.maximum(coarse_dx[edge] ** 2 + coarse_dy[edge] ** 2, 1e-6)
+    ratio = np.maximum(ratio, 1 + 1e-6)
     fine, coarse = _FINE**2 + _SAMPLING, _COARSE**2 + _SAMPLING
     spread = step * np.sqrt(np.clip((coarse - ratio * fine) / (ratio - 1), 0, (MAX_SPREAD / step) ** 2))
 
-    direction = np.round(np.arctan2(dy, dx) / (np.pi / 4)).astype(np.int64) % 4
     inside = subject[: height * step : step, : width * step : step].ravel()
-    within = inside[steep] > 0
-    of_photo = _spreads(power, spread, direction, grey.size)
-    of_subject = _spreads(power[within], spread[within], direction[within], int(inside.sum()))
-    return max(of_photo + of_subject) if of_photo else MAX_SPREAD
+    within = inside[edge] > 0
+    power = power[edge]
+    spreads = _spreads(power, spread, direction, grey.size)
+    spreads += _spreads(power[within], spread[within], direction[within], int(inside.sum()))
+    if not spreads:  # a bare plate with hardly an edge: take them together
+        spreads = _spreads(power, spread, np.zeros_like(direction), 0)
+    return max(spreads, default=MAX_SPREAD)
 
 
 _FINE, _COARSE = 0.9, 2.0  # Gaussians in pixels of the measuring scale
 _SAMPLING = 5 / 12  # variance that a pixel's own area (1/12) and the difference of neighbours (1/3) add
 _MIN_STEEP = 3.0  # grey levels per pixel; shading and soft backgrounds are flatter
-_EDGE_SHARE, _LEAST_EDGES = 0.001, 50  # pixels of a direction that make a figure
+_EDGE_SHARE, _LEAST_EDGES = 0.0005, 50  # crest pixels of a direction that make a figure
 
 
 def _gradient(grey: NDArray[np.generic], width: float) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     smooth = cv2.GaussianBlur(grey.astype(np.float32), (0, 0), width)
     dx, dy = (cv2.Sobel(smooth, cv2.CV_32F, *order, scale=1 / 8) for order in ((1, 0), (0, 1)))
-    return np.asarray(dx, np.float32), np.asarray(dy, np.float32)
+    return np.asarray(dx, np.float32).ravel(), np.asarray(dy, np.float32).ravel()
 
 
 def _spreads(
     power: NDArray[np.float32], spread: NDArray[np.float32], direction: NDArray[np.int64], area: int
 ) -> list[float]:
-    """Give the spread of the steepest edges of each of the four directions that have enough of them."""
+    """Give the spread of the steepest edges of each direction, 0 to 3, that has enough of them."""
     count = max(_LEAST_EDGES, round(_EDGE_SHARE * area))
     spreads = []
     for way in range(4):
