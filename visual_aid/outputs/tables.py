@@ -76,8 +76,13 @@ def candidates_csv(screenings: Iterable[Screening]) -> str:
             row = [photo.path or photo.name, photo.sha256, photo.taken, round(screening.priority, 4)]
             row += [c.id, CUE_STYLE[c.cue].label, round(c.score, 4), c.fastener]
             row += [round(v, 1) for v in c.box]
-            writer.writerow(_harmless([*row, c.reason]))
+            writer.writerow(harmless([*row, c.reason]))
     return text.getvalue()
+
+
+def harmless(row: Sequence[object]) -> list[object]:
+    """Keep a spreadsheet from running a text: a leading = + - @, tab or return starts a formula there."""
+    return [f"'{cell}" if isinstance(cell, str) and cell[:1] in tuple("=+-@\t\r") else cell for cell in row]
 
 
 def _worklist_row(screening: Screening) -> WorklistRow:
@@ -97,8 +102,3 @@ def _worklist_row(screening: Screening) -> WorklistRow:
         score=best.score if best else None,
         reason=reason,
     )
-
-
-def _harmless(row: Sequence[object]) -> list[object]:
-    """Keep a spreadsheet from running a text: a leading = + - @, tab or return starts a formula there."""
-    return [f"'{cell}" if isinstance(cell, str) and cell[:1] in tuple("=+-@\t\r") else cell for cell in row]
