@@ -1,5 +1,6 @@
 import dataclasses
 import json
+import sys
 
 import pytest
 from streamlit.testing.v1 import AppTest
@@ -8,7 +9,9 @@ from visual_aid.pages.server import MAIN
 
 
 @pytest.fixture
-def app(store):
+def app(store, monkeypatch):
+    # A run leaves the page behind as __main__, which the processes that later tests spawn would run again.
+    monkeypatch.setitem(sys.modules, "__main__", sys.modules["__main__"])
     return AppTest.from_file(str(MAIN), default_timeout=30)
 
 
