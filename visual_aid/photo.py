@@ -400,17 +400,16 @@ def _decode_with_pillow(image: Image.Image, name: str) -> Pixels:
     try:
         image.load()
         orientation = _orientation(image)  # asked after load: some formats are turned while they load
-        if image.has_transparency_data:
-            rgba = image.convert("RGBA")
-            image = Image.new("RGBA", image.size, (*BACKDROP, 255))
-            image.alpha_composite(rgba)
-            image = image.convert("RGB")
         if image.mode.startswith("I;16"):
             native = ((np.asarray(image).astype(np.uint32) + 128) // 257).astype(np.uint8)  # 65535 / 255
         elif image.mode in ("I", "F"):
             raise _error(
                 "unsupported", f"{name} has 32-bit pixels: save it as JPEG, or as PNG with 8 or 16 bits."
             )
+        elif image.has_transparency_data:
+            backdrop = Image.new("RGBA", image.size, (*BACKDROP, 255))
+            backdrop.alpha_composite(image.convert("RGBA"))
+            native = np.asarray(backdrop.convert("RGB"))
         else:
             native = np.asarray(image.convert({"1": "L", "L": "L", "CMYK": "CMYK"}.get(image.mode, "RGB")))
     except PhotoError:
