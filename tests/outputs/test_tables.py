@@ -14,9 +14,13 @@ TRAIL = Candidate(1, "rust_trail", 4, (10, 20, 30.25, 40), (), 0.8, {}, "run of 
 GAP = Candidate(2, "gap", None, (1, 2, 3, 4), (), 0.95, {}, "dark gap")
 
 
-def record(name="a.jpg", *candidates, priority=0.0, error=None, problems=()):
+SOUND = Quality(True)
+BLURRED = Problem("blurred", 0.3, 0.5, "edges are smeared: hold still")
+
+
+def record(name="a.jpg", *candidates, priority=0.0, error=None, quality=SOUND):
     info = PhotoInfo(name, name, "5e0a", 800, 600)
-    return Screening("0", info, Quality(not problems, problems), (), candidates, (), priority, 0.0, error)
+    return Screening("0", info, quality, (), candidates, (), priority, 0.0, error)
 
 
 def test_the_worklist_runs_from_the_highest_priority_to_what_failed():
@@ -32,10 +36,18 @@ def test_a_row_gives_the_best_scored_reason():
     assert (row.candidates, row.cue, row.score, row.reason) == (2, "Gap under the nut", 0.95, "dark gap")
 
 
-def test_a_row_without_candidates_says_why_the_photo_is_hard_to_judge():
-    (row,) = worklist([record(problems=(Problem("blurred", 0.3, 0.5, "Blurred: take it again."),))])
+@pytest.mark.parametrize(
+    ("quality", "reason"),
+    [
+        (SOUND, "Nothing flagged."),
+        (Quality(True, (BLURRED,)), "Nothing flagged. Hard to judge: edges are smeared: hold still."),
+        (Quality(False, (BLURRED,)), "Not judged: edges are smeared: hold still."),
+    ],
+)
+def test_a_row_without_candidates_says_whether_anything_could_be_seen(quality, reason):
+    (row,) = worklist([record(quality=quality)])
     assert row.cue is None
-    assert row.reason == "Nothing flagged. Blurred: take it again."
+    assert row.reason == reason
 
 
 def test_csv_has_one_row_a_candidate_best_first():

@@ -228,7 +228,8 @@ def _reasons(screening: Screening, drawn: Sequence[Candidate], width: int) -> Im
 
 def _notes(screening: Screening, weak: int) -> list[str]:
     """Say what the photo as a whole calls for; ``weak`` candidates are not drawn."""
-    notes = [] if screening.candidates else ["Nothing flagged on this photo."]
+    judged = screening.quality.usable
+    notes = ["Nothing flagged on this photo."] if judged and not screening.candidates else []
     notes += [problem.say for problem in screening.quality.problems]
     if weak:
         notes.append(f"Weaker candidates (score under {LEAST_SCORE}) not drawn: {weak}.")

@@ -7,7 +7,7 @@ import io
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from visual_aid.model import Screening
+from visual_aid.model import Quality, Screening
 from visual_aid.outputs.palette import CUE_STYLE
 
 
@@ -85,6 +85,14 @@ def harmless(row: Sequence[object]) -> list[object]:
     return [f"'{cell}" if isinstance(cell, str) and cell[:1] in tuple("=+-@\t\r") else cell for cell in row]
 
 
+def _nothing(quality: Quality) -> str:
+    """Say why a photo has no candidates: nothing was seen, or nothing could be."""
+    problems = "; ".join(problem.say for problem in quality.problems)
+    if not quality.usable:
+        return f"Not judged: {problems}."
+    return f"Nothing flagged. Hard to judge: {problems}." if problems else "Nothing flagged."
+
+
 def _worklist_row(screening: Screening) -> WorklistRow:
     best = max(screening.candidates, key=lambda c: c.score, default=None)
     if screening.error:
@@ -92,7 +100,7 @@ def _worklist_row(screening: Screening) -> WorklistRow:
     elif best:
         reason = best.reason
     else:
-        reason = " ".join(["Nothing flagged.", *(problem.say for problem in screening.quality.problems)])
+        reason = _nothing(screening.quality)
     return WorklistRow(
         photo=screening.photo.path or screening.photo.name,
         priority=None if screening.error else screening.priority,
