@@ -20,6 +20,9 @@ REACH = 1.7
 # A phone is rarely level: runs are looked for along these directions off the frame's gravity, degrees.
 SLANTS = (-16.0, -8.0, 0.0, 8.0, 16.0)
 
+# Contrast that one nut radius more of length, and one degree less of lean, weigh when directions compete.
+LENGTH_COUNTS, LEAN_COUNTS = 0.03, 0.002
+
 _STEP = 2
 _SCALE = PIXELS_PER_RADIUS / _STEP
 _CENTRE_ROW = round(-TOP * PIXELS_PER_RADIUS)
@@ -87,10 +90,15 @@ def strongest_run(surface: Map, seen: NDArray[np.bool_], *, upward: bool = False
     best: Run | None = None
     for slant in SLANTS:
         run = _along(band, mask, slant)
-        if best is None or run.contrast > best.contrast:
+        if best is None or _plainness(run) > _plainness(best):
             best = run
     assert best is not None
     return best
+
+
+def _plainness(run: Run) -> float:
+    """Tell directions apart that fill the first nut radius alike: followed furthest, leaning least."""
+    return run.contrast + LENGTH_COUNTS * run.length_r - LEAN_COUNTS * abs(run.slant_deg)
 
 
 def _along(band: Map, mask: Map, slant: float) -> Run:

@@ -1,0 +1,51 @@
+import json
+
+import numpy as np
+import pytest
+
+from visual_aid.model import Candidate, Screening
+from visual_aid.photo import Photo
+from visual_aid.screening import priority, screen_file, screen_photo
+
+
+def candidate(score, fastener, cue="rust_trail"):
+    return Candidate(1, cue, fastener, (0, 0, 1, 1), ((0, 0), (1, 0), (0, 1)), score)
+
+
+def test_priority_is_the_chance_that_one_stands():
+    assert priority([]) == 0
+    assert priority([candidate(0.5, 1), candidate(0.5, 2)]) == pytest.approx(0.75)
+
+
+def test_cues_of_one_fastener_are_not_counted_twice():
+    assert priority([candidate(0.5, 1), candidate(0.4, 1, "gap")]) == pytest.approx(0.5)
+
+
+def test_a_record_survives_its_json(draw_joint):
+    pixels, fasteners = draw_joint(tilt=20)
+    record = screen_photo(Photo.from_array(pixels, name="joint.png"), fasteners)
+    again = Screening.from_dict(__import__("json").loads(record.to_json()))
+    assert again.to_json() == record.to_json()
+
+
+def test_exactly_the_fasteners_pointed_at_are_judged(draw_joint):
+    pixels, fasteners = draw_joint(tilt=20)
+    record = screen_photo(Photo.from_array(pixels, name="joint.png"), fasteners[:3])
+    assert [(f.id, f.cx, f.cy) for f in record.fasteners] == [(f.id, f.cx, f.cy) for f in fasteners[:3]]
+    assert {c.fastener for c in record.candidates} <= {1, 2, 3, None}
+
+
+def test_a_photo_to_be_taken_again_has_no_candidates():
+    rng = np.random.default_rng(0)
+    black = Photo.from_array(rng.integers(0, 3, (600, 800, 3)).astype(np.uint8), name="night.png")
+    record = screen_photo(black)
+    assert not record.quality.usable
+    assert record.candidates == ()
+    assert {n.why for n in record.not_judged} == {"the photo has to be taken again first"}
+
+
+def test_a_missing_file_is_a_record_with_a_line_that_names_it(tmp_path):
+    record = screen_file(tmp_path / "gone.jpg")
+    assert record.error is not None
+    assert "gone.jpg" in record.error.say
+    assert "\n" not in record.error.say
