@@ -105,13 +105,11 @@ def add_lean(photo: Photo, fasteners: Sequence[Fastener]) -> tuple[Fastener, ...
     slope = np.broadcast_to(common, centres.shape).copy()
     slope[stands] = OWN_SHARE * normal + (1 - OWN_SHARE) * common
     slope += outward
-    return tuple(
-        _leaning(fastener, way, h) for fastener, way, h in zip(fasteners, slope, height, strict=True)
-    )
+    return tuple(seated(fastener, way, h) for fastener, way, h in zip(fasteners, slope, height, strict=True))
 
 
-def _leaning(fastener: Fastener, slope: NDArray[np.float64], height: float) -> Fastener:
-    """Turn a lean (in r, seen, per r of height) into tilt, axis and seat.
+def seated(fastener: Fastener, slope: NDArray[np.float64], height: float) -> Fastener:
+    """Turn a lean (in r, seen, per r of height) into tilt, tilt axis and seat.
 
     A circle of radius R under tilt t has the seen radius r = R sqrt(cos t), and a height h R is seen as
     h R sin t: the lean for each r of height is sin t / sqrt(cos t).

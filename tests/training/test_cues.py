@@ -1,0 +1,66 @@
+import dataclasses
+
+import numpy as np
+import pytest
+
+from visual_aid.model import Fastener
+from visual_aid.training.cues import Examples, fit, folds, with_labels
+from visual_aid.training.truth import TruthFastener, TruthPhoto
+
+
+def examples(shift, photos=60, each=5, seed=0):
+    """Standing evidence lies ``shift`` standard deviations off in one of three features."""
+    rng = np.random.default_rng(seed)
+    n = photos * each
+    stands = rng.random(n) < 0.2
+    table = rng.normal(size=(n, 3))
+    table[:, 1] += shift * stands
+    table[rng.random(n) < 0.1, 2] = np.nan
+    photo = np.repeat(np.arange(photos), each)
+    return Examples(("a", "b", "c"), table, stands, photo, np.ones(n, bool))
+
+
+def test_the_feature_that_tells_gets_the_weight_and_scores_read_as_shares():
+    data = examples(shift=2.5)
+    model, held_out = fit(data)
+    assert np.argmax(np.abs(model.weights)) == 1
+    assert held_out[data.stands].mean() > 0.5 > 0.2 > held_out[~data.stands].mean()
+    likely = held_out > 0.7
+    assert data.stands[likely].mean() == pytest.approx(held_out[likely].mean(), abs=0.12)
+
+
+def test_where_nothing_tells_nobody_is_sure():
+    data = examples(shift=0.0)
+    _, held_out = fit(data)
+    assert held_out.max() < 0.5
+    assert held_out.mean() == pytest.approx(data.stands.mean(), abs=0.03)
+
+
+def test_training_is_repeatable():
+    first, second = (fit(examples(shift=1.0))[0] for _ in range(2))
+    assert all(
+        np.array_equal(getattr(first, f.name), getattr(second, f.name)) for f in dataclasses.fields(first)
+    )
+
+
+def test_no_photo_is_on_both_sides_of_a_fold():
+    photo = np.repeat(np.arange(20), 3)
+    held_out = []
+    for train, test in folds(photo):
+        assert not set(photo[train]) & set(photo[test])
+        held_out += list(test)
+    assert sorted(held_out) == list(range(60))
+
+
+def test_missed_labels_are_added_as_nuts_and_ignored_ones_are_not(tmp_path):
+    labels = (
+        TruthFastener(0, "hex_nut", 100, 100, 20),
+        TruthFastener(1, "bare_stud", 200, 100, 20),
+        TruthFastener(2, "hex_nut", 300, 100, 20, ignore=True),
+    )
+    truth = TruthPhoto(tmp_path / "a.jpg", 400, 300, labels)
+    found = [Fastener(1, "hex_nut", 101, 99, 21)]
+    completed = with_labels(found, truth, np.random.default_rng(0))
+    assert len(completed) == 2
+    assert completed[1].kind == "hex_nut"
+    assert np.hypot(completed[1].cx - 200, completed[1].cy - 100) < 10

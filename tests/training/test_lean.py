@@ -1,0 +1,61 @@
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from visual_aid.training.lean import camera, lean_of
+from visual_aid.training.truth import TruthFastener, TruthPhoto
+
+WIDTH, HEIGHT = 1600, 1200
+
+
+def view(tilt, turn, focal, distance=60.0):
+    """A camera that looks at the plane's origin from ``tilt`` off its normal; plane in any unit, y up."""
+    t, a = math.radians(tilt), math.radians(turn)
+    spin = np.array([[math.cos(a), -math.sin(a), 0], [math.sin(a), math.cos(a), 0], [0, 0, 1]])
+    nod = np.array([[1, 0, 0], [0, math.cos(t), -math.sin(t)], [0, math.sin(t), math.cos(t)]])
+    # Plane x right, y up, z to the viewer becomes picture x right, y down, z away.
+    axes = np.diag([1.0, -1.0, -1.0]) @ nod @ spin
+    lens = np.array([[focal, 0, WIDTH / 2], [0, focal, HEIGHT / 2], [0, 0, 1]])
+    pose = np.column_stack([axes[:, 0], axes[:, 1], [0, 0, distance]])
+    return lens, axes, lens @ pose
+
+
+@given(st.floats(15, 50), st.floats(5, 85), st.floats(0.8, 2.0))
+def test_the_camera_comes_back_from_the_plane(tilt, turn, widths):
+    lens, axes, plane = view(tilt, turn, widths * WIDTH)
+    truth = TruthPhoto("a.jpg", WIDTH, HEIGHT, plane=tuple(map(tuple, plane / plane[2, 2])))
+    focal, columns, _ = camera(truth)
+    assert focal == pytest.approx(widths * WIDTH, rel=0.02)
+    normal = columns[:, 2] / np.linalg.norm(columns[:, 2])
+    assert abs(normal @ axes[:, 2]) == pytest.approx(1, abs=1e-3)
+
+
+@given(st.floats(15, 50), st.floats(5, 85), st.floats(-6, 6), st.floats(-6, 6))
+def test_the_lean_is_that_of_a_point_one_nut_height_up(tilt, turn, x, y):
+    lens, axes, plane = view(tilt, turn, 1.2 * WIDTH)
+    truth = TruthPhoto("a.jpg", WIDTH, HEIGHT, plane=tuple(map(tuple, plane)))
+    unit = 1.0  # half the width across flats, in the plane's unit
+
+    def seen(z):
+        point = lens @ (axes @ (x, y, z) + (0, 0, 60.0))
+        return point[:2] / point[2]
+
+    top, seat = seen(1.3 * unit), seen(0.0)
+    step = 1e-3
+    jacobian = np.column_stack(
+        [
+            ((q := lens @ (axes @ (x + dx, y + dy, 1.3) + (0, 0, 60.0)))[:2] / q[2] - top) / step
+            for dx, dy in ((step, 0), (0, step))
+        ]
+    )
+    radius = unit * math.sqrt(abs(np.linalg.det(jacobian)))
+    lean = lean_of(truth, TruthFastener(0, "hex_nut", top[0], top[1], radius))
+    assert lean * radius == pytest.approx(top - seat, abs=0.06 * radius)
+
+
+def test_labels_without_a_plane_are_refused_by_name():
+    with pytest.raises(ValueError, match="a.jpg"):
+        camera(TruthPhoto("a.jpg", WIDTH, HEIGHT))
