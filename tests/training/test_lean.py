@@ -25,7 +25,7 @@ def view(tilt, turn, focal, distance=60.0):
 
 @given(st.floats(15, 50), st.floats(5, 85), st.floats(0.8, 2.0))
 def test_the_camera_comes_back_from_the_plane(tilt, turn, widths):
-    lens, axes, plane = view(tilt, turn, widths * WIDTH)
+    _, axes, plane = view(tilt, turn, widths * WIDTH)
     truth = TruthPhoto("a.jpg", WIDTH, HEIGHT, plane=tuple(map(tuple, plane / plane[2, 2])))
     focal, columns, _ = camera(truth)
     assert focal == pytest.approx(widths * WIDTH, rel=0.02)
@@ -57,5 +57,5 @@ def test_the_lean_is_that_of_a_point_one_nut_height_up(tilt, turn, x, y):
 
 
 def test_labels_without_a_plane_are_refused_by_name():
-    with pytest.raises(ValueError, match="a.jpg"):
+    with pytest.raises(ValueError, match=r"a\.jpg"):
         camera(TruthPhoto("a.jpg", WIDTH, HEIGHT))
