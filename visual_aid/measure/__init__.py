@@ -1,0 +1,1 @@
+"""Measuring on two photos: a joint at two visits."""

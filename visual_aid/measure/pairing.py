@@ -1,0 +1,167 @@
+"""Which fastener of one photo is which of another."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from visual_aid.evidence.scene import NOT_IN_PLACE
+from visual_aid.measure.register import Registration
+from visual_aid.model import Fastener
+
+FAR, NEAR = 1.0, 0.75
+"""Nut radii between two finds of one nut, before and after the common shift of the tops is taken off."""
+MOST_SIZE_RATIO = 1.7
+BOTH = 0.35
+"""Sum of the scores from which two finds of one place count: each backs the other."""
+ALONE = 0.5
+"""Score from which a find counts that the other photo lacks."""
+MARGIN = 0.7
+"""Nut radii that have to lie inside both photos around the centre."""
+SAME_SIZE = 1.4
+"""Within this factor nuts count as alike, and their radii are smoothed over the photo."""
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a nut stands in the photo before, in full pixels, and how sure it is one.
+
+    ``shift`` is how far its top lies, in nut radii, from where the part's plane maps the 'after' top to.
+    """
+
+    cx: float
+    cy: float
+    radius: float
+    score: float
+    shift: tuple[float, float] = (0.0, 0.0)
+
+
+def pair_fasteners(
+    laid: Registration,
+    before: Sequence[Fastener],
+    after: Sequence[Fastener],
+    size_before: tuple[int, int],
+    size_after: tuple[int, int],
+) -> list[Place]:
+    """Find the nuts and bolt heads that both photos show.
+
+    A nut that only one photo's finds hold counts if it is plain there; of two finds the place is the mean,
+    weighted by score. Radii are smoothed over the photo, since like nuts in one plane look alike in size
+    but for perspective.
+
+    Parameters
+    ----------
+    before, after : sequence of Fastener
+        Finds, faint ones too.
+    size_before, size_after : (int, int)
+        Width and height of the full photos.
+    """
+    here = [Place(f.cx, f.cy, f.radius, f.score) for f in before if f.kind not in NOT_IN_PLACE]
+    back = laid.inverse()
+    there = [_mapped(back, f) for f in after if f.kind not in NOT_IN_PLACE]
+    shift = _common_shift(here, there)
+    there = [
+        dataclasses.replace(p, cx=p.cx - shift[0] * p.radius, cy=p.cy - shift[1] * p.radius) for p in there
+    ]
+    pairs = _nearest(here, there, NEAR)
+    places = [_mean(here[i], there[j]) for i, j in pairs if here[i].score + there[j].score >= BOTH]
+    paired_here, paired_there = {i for i, _ in pairs}, {j for _, j in pairs}
+    places += [p for i, p in enumerate(here) if i not in paired_here and p.score >= ALONE]
+    places += [p for j, p in enumerate(there) if j not in paired_there and p.score >= ALONE]
+    places = [
+        p
+        for p in places
+        if _inside(p.cx, p.cy, MARGIN * p.radius, size_before) and _seen(laid, p, size_after)
+    ]
+    return [
+        dataclasses.replace(p, radius=radius, shift=shift)
+        for p, radius in zip(places, smooth_radii(places), strict=True)
+    ]
+
+
+def smooth_radii(places: Sequence[Place]) -> list[float]:
+    """Fit log radius as a plane over the photo, robustly; nuts of another size keep their own radius."""
+    if not places:
+        return []
+    log = np.log([p.radius for p in places])
+    xy = np.array([(p.cx, p.cy) for p in places])
+    spread = xy.std() + 1e-9
+    terms = np.column_stack([np.ones(len(xy)), (xy - xy.mean(axis=0)) / spread])
+    fitted = np.full(len(log), np.median(log))
+    for _ in range(3):
+        weight = np.array([p.score for p in places]) / (1 + ((log - fitted) / 0.15) ** 2)
+        # The ridge keeps two or three nuts from bending the plane to their own errors.
+        ridge = np.diag([1e-6, 1.0, 1.0])
+        fitted = terms @ np.linalg.solve(terms.T * weight @ terms + ridge, terms.T @ (weight * log))
+    alike = np.abs(log - fitted) < math.log(SAME_SIZE)
+    return [float(r) for r in np.exp(np.where(alike, fitted, log))]
+
+
+def _mapped(laid: Registration, fastener: Fastener) -> Place:
+    place, jacobian = laid.to_after(fastener.cx, fastener.cy)
+    radius = fastener.radius * math.sqrt(abs(np.linalg.det(jacobian)))
+    return Place(float(place[0]), float(place[1]), radius, fastener.score)
+
+
+def _common_shift(here: Sequence[Place], there: Sequence[Place]) -> tuple[float, float]:
+    """Weighted median of the steps from one photo's finds to the other's, in nut radii."""
+    pairs = _nearest(here, there, FAR)
+    if not pairs:
+        return 0.0, 0.0
+    weight = np.array([here[i].score * there[j].score for i, j in pairs])
+    steps = np.array(
+        [
+            ((there[j].cx - here[i].cx) / here[i].radius, (there[j].cy - here[i].cy) / here[i].radius)
+            for i, j in pairs
+        ]
+    )
+    x, y = (_weighted_median(steps[:, k], weight) for k in (0, 1))
+    return x, y
+
+
+def _weighted_median(values: Floats, weight: Floats) -> float:
+    order = np.argsort(values)
+    total = np.cumsum(weight[order])
+    return float(values[order][np.searchsorted(total, total[-1] / 2)])
+
+
+def _nearest(here: Sequence[Place], there: Sequence[Place], limit: float) -> list[tuple[int, int]]:
+    """Pair places, the nearest first, each once."""
+    apart = []
+    for i, p in enumerate(here):
+        for j, q in enumerate(there):
+            distance = math.hypot(p.cx - q.cx, p.cy - q.cy) / max(p.radius, q.radius)
+            if distance < limit and 1 / MOST_SIZE_RATIO < p.radius / q.radius < MOST_SIZE_RATIO:
+                apart.append((distance, i, j))
+    pairs: dict[int, int] = {}
+    for _, i, j in sorted(apart):
+        if i not in pairs and j not in pairs.values():
+            pairs[i] = j
+    return list(pairs.items())
+
+
+def _mean(p: Place, q: Place) -> Place:
+    share = p.score / (p.score + q.score)
+    return Place(
+        share * p.cx + (1 - share) * q.cx,
+        share * p.cy + (1 - share) * q.cy,
+        p.radius**share * q.radius ** (1 - share),
+        p.score + q.score,
+    )
+
+
+def _seen(laid: Registration, place: Place, size: tuple[int, int]) -> bool:
+    (x, y), jacobian = laid.to_after(place.cx, place.cy)
+    margin = MARGIN * place.radius * math.sqrt(abs(np.linalg.det(jacobian)))
+    return _inside(float(x), float(y), margin, size)
+
+
+def _inside(x: float, y: float, margin: float, size: tuple[int, int]) -> bool:
+    return margin <= x <= size[0] - 1 - margin and margin <= y <= size[1] - 1 - margin

@@ -1,0 +1,256 @@
+"""How far a nut turned between two photos that are laid on each other.
+
+Both photos are rectified to the plane of the part, so that a nut that did not turn looks alike in both,
+whatever the light. The ring of the nut's face and outline from one photo is then turned on the other until
+the directions of their edges agree best.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Field = NDArray[np.float32]
+Image = NDArray[np.uint8]
+
+COARSE, FINE = 14, 32
+"""Samples a nut radius when looking for a turn and when measuring it."""
+COARSE_TURNS = tuple(range(-33, 34, 3))
+"""Degrees tried first: a hexagon looks the same after 60."""
+FINE_STEP = 1.5
+"""Degrees between the turns tried while climbing from the best coarse turns."""
+PEAKS = 2
+INNER, OUTER = 0.5, 1.25
+"""The ring that turns with the nut, in nut radii: from about the stud's edge to beyond the corners."""
+SHIFT_COARSE, SHIFT_FINE = 0.45, 0.16
+"""How far, in nut radii, a nut's top may lie off the place that the plane gives it."""
+SHIFT_FREE, SHIFT_COST = 0.03, 8.0
+"""A nut's own shift against the common one, in nut radii, and what its square costs in agreement."""
+FAINT = 2.0
+"""Gradient in grey levels a sample under which an edge is noise."""
+STILL_BONUS, STILL_SPREAD = 0.02, 2.5
+"""What agreement a nut that stayed is given in advance, most nuts being such, and over how many degrees."""
+FULL_TURN_GAIN = 0.2
+"""By how much the agreement has to rise before a turn is taken to be 60 degrees or more."""
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """How one photo sees a nut.
+
+    Attributes
+    ----------
+    octaves : sequence of ndarray
+        Grey working image and its halves.
+    centre : ndarray of shape (2,)
+        Of the nut's top, in working pixels.
+    matrix : ndarray of shape (2, 2)
+        From nut radii in the part's plane to working pixels.
+    lean : ndarray of shape (2,)
+        From the nut's seat to its top as seen, in nut radii in the part's plane.
+    """
+
+    octaves: Sequence[Image]
+    centre: Floats
+    matrix: Floats
+    lean: Floats
+
+
+def octaves(grey: Image) -> list[Image]:
+    """Halve a grey image again and again, so that any nut can be sampled without aliasing."""
+    out = [grey]
+    while min(out[-1].shape) >= 64 and len(out) < 5:
+        out.append(cv2.pyrDown(out[-1]))
+    return out
+
+
+def edge_directions(grey: Field) -> Field:
+    """Give edges by direction, whichever side is the brighter one.
+
+    Returns
+    -------
+    ndarray of float32, shape (H, W, 2)
+        Cosine and sine of twice the gradient's direction, times the root of the gradient's length.
+    """
+    smooth = cv2.GaussianBlur(grey, (0, 0), 1.0)
+    dx, dy = (cv2.Sobel(smooth, cv2.CV_32F, *order, ksize=3) for order in ((1, 0), (0, 1)))
+    power = dx * dx + dy * dy
+    weight = 1 / (power**0.75 + FAINT**1.5)
+    return np.asarray(cv2.merge([(dx * dx - dy * dy) * weight, 2 * dx * dy * weight]), np.float32)
+
+
+def _steps(reach: float, density: int) -> Floats:
+    return (np.arange(round(2 * reach * density)) + 0.5) / density - reach
+
+
+def rectify(view: View, degrees: float, reach: float, density: int) -> Field:
+    """Sample the part's plane around a nut, turned clockwise by ``degrees``."""
+    matrix = view.matrix @ _rotation(degrees) / density
+    level = int(np.clip(math.log2(math.sqrt(abs(np.linalg.det(matrix)))) + 0.25, 0, len(view.octaves) - 1))
+    matrix = matrix * 0.5**level
+    start = (view.centre + 0.5) * 0.5**level - 0.5 + matrix @ np.full(2, _steps(reach, density)[0] * density)
+    side = len(_steps(reach, density))
+    return np.asarray(cv2.warpAffine(
+        view.octaves[level], np.column_stack([matrix, start]), (side, side),
+        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE,
+    ), np.float32)  # fmt: skip
+
+
+def ring(lean: Floats, reach: float, density: int, outer: float) -> Field:
+    """Weigh the plane around a nut: 1 on what turns with it, 0 elsewhere and where a stud may hide it."""
+    u, v = np.meshgrid(_steps(reach, density), _steps(reach, density))
+    along = np.clip((u * lean[0] + v * lean[1]) / max(float(lean @ lean), 1e-9), 0, 1)
+    free = np.hypot(u - along * lean[0], v - along * lean[1]) - INNER
+    weight = np.clip(np.minimum(free, outer - np.hypot(u, v)) * density / 2 + 0.5, 0, 1)
+    return weight.astype(np.float32)
+
+
+def agreement(a: View, b: View, turns: Sequence[float], density: int, shift: float) -> Field:
+    """Agreement of the ring's edges for every turn from ``a`` to ``b`` and every shift of ``b``.
+
+    Returns
+    -------
+    ndarray of float32, shape (len(turns), S, S)
+        Correlation, -1 to 1; rows and columns are shifts of v and u in the plane, none in the middle.
+    """
+    reach, pad = OUTER + 0.1, round(shift * density) / density
+    weight = ring(a.lean, reach, density, OUTER)
+    edges = edge_directions(rectify(a, 0.0, reach, density))
+    weighted, power = edges * weight[..., None], (edges * edges).sum(axis=2) * weight
+    found = []
+    for turn in turns:
+        back = _rotation(-turn)
+        seen = ring(back @ b.lean, reach + pad, density, np.inf)
+        there = edge_directions(rectify(b, turn, reach + pad, density)) * seen[..., None]
+        product = cv2.matchTemplate(there, weighted, cv2.TM_CCORR)
+        here = cv2.matchTemplate(seen, power, cv2.TM_CCORR)
+        other = cv2.matchTemplate((there * there).sum(axis=2), weight, cv2.TM_CCORR)
+        # The photo was turned under the ring, and its shifts with it.
+        found.append(_mapped(product / np.sqrt(here * other + 1e-6), back))
+    return np.array(found)
+
+
+def agreement_both_ways(a: View, b: View, turns: Sequence[float], density: int, shift: float) -> Field:
+    """``agreement`` of either photo's ring on the other, averaged: neither visit is the measure of both."""
+    there = agreement(a, b, turns, density, shift)
+    back = agreement(b, a, [-turn for turn in turns], density, shift)
+    return (there + np.array([_mapped(m, -_rotation(-t)) for m, t in zip(back, turns, strict=True)])) / 2
+
+
+def common_shift(views: Sequence[tuple[View, View]]) -> Floats:
+    """Find by how much the tops of all nuts lie off the places that the plane gives them.
+
+    Nuts stand above the plane of the part, by the same height and seen at the same tilts.
+
+    Returns
+    -------
+    ndarray of shape (2,)
+        In nut radii in the plane.
+    """
+    maps = [agreement(a, b, COARSE_TURNS, COARSE, SHIFT_COARSE) for a, b in views]
+    still = len(COARSE_TURNS) // 2
+    total = np.mean([m.max(axis=0) + m[still] for m in maps], axis=0)
+    row, column = np.unravel_index(int(total.argmax()), total.shape)
+    middle = (len(total) - 1) / 2
+    return np.array([column - middle, row - middle]) / COARSE
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """A turn as measured.
+
+    Attributes
+    ----------
+    degrees : float
+        Clockwise positive as seen, from the first view to the second.
+    agreement : float
+        How well the edges agree at that turn, -1 to 1.
+    gain : float
+        How much better they agree there than for a nut that stayed.
+    """
+
+    degrees: float
+    agreement: float
+    gain: float
+
+
+def measure_turn(a: View, b: View) -> Turn:
+    """Measure how far a nut turned from one view to another.
+
+    The turn is known modulo 60 degrees from the outline; where marks, paint or rust on the nut tell the
+    sixths apart, it is given in full (-180 to 180).
+    """
+    coarse = _scores(a, b, COARSE_TURNS, COARSE)
+    order = [i for i in np.argsort(-coarse) if _is_peak(coarse, i)][:PEAKS]
+    scores: dict[float, float] = {}
+    for start in (0.0, *(float(COARSE_TURNS[i]) for i in order)):
+        _climb(a, b, start, scores)
+    turns = np.array(sorted(scores))
+    values = np.array([scores[turn] for turn in turns])
+    best = int(values.argmax())
+    degrees = _vertex(turns, values, best)
+    near = np.abs(turns) <= STILL_SPREAD
+    gain = float(values[best] - values[near].max())
+    sixths = [degrees + 60 * k for k in range(-2, 4)]
+    folded = _scores(a, b, sixths, COARSE, bonus=False)
+    other = int(folded.argmax())
+    if folded[other] - folded[2] > FULL_TURN_GAIN:
+        degrees = (sixths[other] + 180) % 360 - 180
+    return Turn(degrees, float(values[best]), gain)
+
+
+def _climb(a: View, b: View, start: float, scores: dict[float, float]) -> None:
+    """Score turns from ``start`` upwards until the best has lower ones on both sides."""
+    best = start
+    while True:
+        new = [t for t in (best - FINE_STEP, best, best + FINE_STEP) if t not in scores]
+        scores.update(zip(new, _scores(a, b, new, FINE) if new else (), strict=True))
+        top = max((best - FINE_STEP, best, best + FINE_STEP), key=lambda turn: scores[turn])
+        if top == best:
+            return
+        best = top
+
+
+def _scores(a: View, b: View, turns: Sequence[float], density: int, *, bonus: bool = True) -> Floats:
+    """Give each turn its best agreement over the shifts."""
+    maps = agreement_both_ways(a, b, turns, density, SHIFT_FINE)
+    steps = (np.arange(maps.shape[1]) - (maps.shape[1] - 1) / 2) / density
+    shift = np.hypot(steps[:, None], steps)
+    maps = maps - SHIFT_COST * np.clip(shift - SHIFT_FREE, 0, None) ** 2
+    best: Floats = maps.reshape(len(turns), -1).max(axis=1).astype(float)
+    return best + bonus * STILL_BONUS * np.exp(-((np.asarray(turns) / STILL_SPREAD) ** 2))
+
+
+def _is_peak(scores: Floats, i: int) -> bool:
+    return bool(scores[i] >= scores[max(i - 1, 0)] and scores[i] >= scores[min(i + 1, len(scores) - 1)])
+
+
+def _vertex(turns: Floats, scores: Floats, best: int) -> float:
+    """Give the top of the parabola through the best score and its neighbours."""
+    if not 0 < best < len(turns) - 1:
+        return float(turns[best])
+    x, y = turns[best - 1 : best + 2] - turns[best], scores[best - 1 : best + 2] - scores[best]
+    curve, slope = np.linalg.solve(np.column_stack([x[[0, 2]] ** 2, x[[0, 2]]]), y[[0, 2]])
+    return float(turns[best] + (np.clip(-slope / (2 * curve), x[0], x[2]) if curve < 0 else 0.0))
+
+
+def _rotation(degrees: float) -> Floats:
+    c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+    return np.array([[c, -s], [s, c]])
+
+
+def _mapped(image: Field, matrix: Floats) -> Field:
+    """Sample a square image at the places that a matrix about its middle gives."""
+    middle = (np.array(image.shape[::-1]) - 1) / 2
+    warp = np.column_stack([matrix, middle - matrix @ middle])
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    return np.asarray(
+        cv2.warpAffine(image, warp, image.shape[::-1], flags=flags, borderMode=cv2.BORDER_REPLICATE),
+        np.float32,
+    )

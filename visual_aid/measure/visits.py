@@ -1,0 +1,330 @@
+"""One joint at two visits: which nuts turned, and what is there that was not."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from visual_aid.evidence.frame import plane_to_image
+from visual_aid.evidence.scene import NOT_IN_PLACE
+from visual_aid.fasteners.find import find_fasteners
+from visual_aid.fasteners.lean import add_lean
+from visual_aid.measure.pairing import Place, pair_fasteners
+from visual_aid.measure.register import Registration, register
+from visual_aid.measure.turn import Turn, View, common_shift, measure_turn, octaves
+from visual_aid.model import Cue, Fastener, Screening
+from visual_aid.photo import Photo
+from visual_aid.quality import judge
+
+SCHEMA = "visual-aid/comparison/1"
+
+FAINT_SCORE = 0.1
+"""Finds scored lower are not even looked for in the other photo; two faint ones make one that counts."""
+MOST_TILT = 55.0
+"""Degrees off the part's normal beyond which the near side of a nut hides its outline."""
+LEAST_TURN = 4.0
+"""Degrees under which no nut is called turned: published measurements on photos tell turns from about 5
+degrees on, and this is midway between that and what nuts that stayed are measured as."""
+LEAST_GAIN = 0.02
+"""Gain in agreement under which a nut may as well have stayed."""
+STANDS = 0.5
+"""Score from which a candidate that only the later photo shows is news."""
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class NutTurn:
+    """How far one nut turned between two visits.
+
+    Attributes
+    ----------
+    cx, cy : float
+        Centre of the nut's top in full pixels of the upright 'before' photo.
+    radius : float
+        Half the width across flats as seen there.
+    after : (float, float)
+        Centre in the 'after' photo.
+    turn : float
+        Degrees, clockwise positive as seen; modulo 60 unless marks on the nut settle it.
+    uncertainty : float
+        Degrees within which two of three such measurements lie.
+    turned : bool
+        Whether the turn is evidence to check by hand.
+    """
+
+    cx: float
+    cy: float
+    radius: float
+    after: tuple[float, float]
+    turn: float
+    uncertainty: float
+    turned: bool
+
+
+@dataclass(frozen=True, slots=True)
+class News:
+    """Evidence that only the later photo shows.
+
+    Attributes
+    ----------
+    cue : Cue
+        Cue of the candidate; ``missing_nut`` where a nut is gone.
+    candidate : int or None
+        Number of the candidate in the later photo's record; None where a nut is gone.
+    cx, cy : float
+        The fastener's place in the 'before' photo.
+    say : str
+        What is new, in words.
+    """
+
+    cue: Cue
+    candidate: int | None
+    cx: float
+    cy: float
+    say: str
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """What two photos of one joint say together.
+
+    Attributes
+    ----------
+    before, after : str
+        File names of the photos.
+    why : str or None
+        Why they cannot be compared; None where they can.
+    homography : tuple of 9 floats, or None
+        Rows of the matrix from full pixels of 'before' to full pixels of 'after', in the part's plane.
+    """
+
+    before: str
+    after: str
+    why: str | None = None
+    homography: tuple[float, ...] | None = None
+    turns: tuple[NutTurn, ...] = ()
+    news: tuple[News, ...] = ()
+
+    @property
+    def comparable(self) -> bool:
+        """Whether anything could be measured."""
+        return self.why is None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the comparison as plain lists and dicts, rounded to what the measurement supports."""
+        return {
+            "schema": SCHEMA,
+            "before": self.before,
+            "after": self.after,
+            "comparable": self.comparable,
+            "why": self.why,
+            "turns": [
+                {
+                    "cx": round(t.cx, 1),
+                    "cy": round(t.cy, 1),
+                    "turn": round(t.turn, 1),
+                    "uncertainty": round(t.uncertainty, 1),
+                    "turned": t.turned,
+                }
+                for t in self.turns
+            ],
+            "news": [
+                {
+                    "cue": n.cue,
+                    "candidate": n.candidate,
+                    "cx": round(n.cx, 1),
+                    "cy": round(n.cy, 1),
+                    "say": n.say,
+                }
+                for n in self.news
+            ],
+        }
+
+    def to_json(self) -> str:
+        """Give the comparison as one line of JSON."""
+        return json.dumps(self.to_dict(), ensure_ascii=False, separators=(",", ":"))
+
+
+def compare(before: Photo, after: Photo, records: tuple[Screening, Screening] | None = None) -> Comparison:
+    """Compare two photos of one joint.
+
+    Parameters
+    ----------
+    before, after : Photo
+        The earlier and the later photo.
+    records : (Screening, Screening), optional
+        Their screening records; with them, evidence that only the later photo shows is listed.
+
+    Returns
+    -------
+    Comparison
+        Photos that cannot be compared give one with ``why``.
+    """
+    names = before.info.name, after.info.name
+    for photo, which in ((before, "before"), (after, "after")):
+        quality = judge(photo)
+        if not quality.usable:
+            return Comparison(*names, why=f"the photo {which} cannot be judged: {quality.problems[0].say}")
+    laid = register(before, after)
+    if laid is None:
+        return Comparison(
+            *names, why="too little in common: another joint, too little overlap, or too different a view"
+        )
+    finds = [add_lean(photo, find_fasteners(photo, FAINT_SCORE)) for photo in (before, after)]
+    places = pair_fasteners(laid, finds[0], finds[1], _size(before), _size(after))
+    if not places:
+        return Comparison(*names, why="no nut that both photos show: take them from nearer")
+    stance = _stance(laid, finds[0], finds[1], before)
+    if stance.tilt > MOST_TILT:
+        return Comparison(
+            *names, why=f"seen {stance.tilt:.0f} degrees from the side: take it from nearer to head on"
+        )
+    views = _views(laid, places, stance, before, after)
+    return Comparison(
+        *names,
+        homography=tuple(float(v) for v in laid.homography.ravel()),
+        turns=_turns(views, places, before, after),
+        news=() if records is None else _news(laid, *records),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Stance:
+    """How the part's plane lies in the photo before, and how nuts lean out of it in both.
+
+    Attributes
+    ----------
+    matrix : ndarray of shape (2, 2)
+        From the plane to the photo, of determinant 1.
+    leans : (ndarray, ndarray)
+        From seat to top in nut radii of the plane, before and after.
+    tilt : float
+        Degrees, the steeper of both photos.
+    """
+
+    matrix: Floats
+    leans: tuple[Floats, Floats]
+    tilt: float
+
+
+def _stance(
+    laid: Registration, before: Sequence[Fastener], after: Sequence[Fastener], photo: Photo
+) -> _Stance:
+    """Settle one common plane from how the nuts of both photos lean."""
+    _, jacobian = laid.to_after(photo.info.width / 2, photo.info.height / 2)
+    jacobian = jacobian / math.sqrt(np.linalg.det(jacobian))
+    back = np.linalg.inv(jacobian)
+    ellipses, tilts = [], [0.0]
+    for fasteners, way in ((before, np.eye(2)), (after, back)):
+        known = [f for f in fasteners if f.tilt is not None]
+        if known:
+            planes = [way @ plane_to_image(f) / f.radius for f in known]
+            ellipse = np.median([p @ p.T for p in planes], axis=0)
+            ellipses.append(ellipse / math.sqrt(np.linalg.det(ellipse)))
+            tilts.append(float(np.median([f.tilt for f in known])))
+    if not ellipses:
+        return _Stance(np.eye(2), (np.zeros(2), np.zeros(2)), 0.0)
+    size, axes = np.linalg.eigh(np.mean(ellipses, axis=0))
+    matrix = axes * np.sqrt(size / math.sqrt(size.prod())) @ axes.T
+    leans = _lean(before, matrix), _lean(after, jacobian @ matrix)
+    return _Stance(matrix, leans, max(tilts))
+
+
+def _lean(fasteners: Sequence[Fastener], matrix: Floats) -> Floats:
+    leans = [
+        np.linalg.solve(matrix, (f.cx - f.seat[0], f.cy - f.seat[1])) / f.radius
+        for f in fasteners
+        if f.seat is not None and f.kind not in NOT_IN_PLACE
+    ]
+    return np.median(leans, axis=0) if leans else np.zeros(2)
+
+
+def _views(
+    laid: Registration, places: Sequence[Place], stance: _Stance, before: Photo, after: Photo
+) -> list[tuple[View, View]]:
+    grey = [octaves(cv2.cvtColor(photo.working, cv2.COLOR_RGB2GRAY)) for photo in (before, after)]
+    views = []
+    for place in places:
+        here = np.array([place.cx, place.cy])
+        there, jacobian = laid.to_after(*(here + place.radius * np.array(place.shift)))
+        matrix = stance.matrix * place.radius
+        views.append(
+            (
+                View(grey[0], before.to_working(here), matrix / before.scale, stance.leans[0]),
+                View(grey[1], after.to_working(there), jacobian @ matrix / after.scale, stance.leans[1]),
+            )
+        )
+    shift = common_shift(views)
+    return [(a, dataclasses.replace(b, centre=b.centre + b.matrix @ shift)) for a, b in views]
+
+
+def _turns(
+    views: Sequence[tuple[View, View]], places: Sequence[Place], before: Photo, after: Photo
+) -> tuple[NutTurn, ...]:
+    turns = []
+    for place, (a, b) in zip(places, views, strict=True):
+        measured = measure_turn(a, b)
+        x, y = after.to_full(b.centre)
+        doubt = uncertainty(measured)
+        turned = abs(measured.degrees) > max(LEAST_TURN, doubt) and measured.gain > LEAST_GAIN
+        turns.append(
+            NutTurn(place.cx, place.cy, place.radius, (float(x), float(y)), measured.degrees, doubt, turned)
+        )
+    return tuple(turns)
+
+
+def uncertainty(turn: Turn) -> float:
+    """Degrees within which two of three measurements of such agreement lie."""
+    return 1.0
+
+
+def _news(laid: Registration, before: Screening, after: Screening) -> tuple[News, ...]:
+    """List evidence that the later record has on fasteners that the earlier one saw without it.
+
+    A nut in whose place the later record sees a bare stud or a hole is news as well.
+    """
+    news = []
+    mates = {late.id: early for early, late in _mates(laid, before.fasteners, after.fasteners)}
+    for candidate in after.candidates:
+        mate = mates.get(candidate.fastener or 0)
+        if mate is None or candidate.score < STANDS:
+            continue
+        if not any(c.cue == candidate.cue and c.fastener == mate.id for c in before.candidates):
+            news.append(
+                News(candidate.cue, candidate.id, mate.cx, mate.cy, f"not there before: {candidate.reason}")
+            )
+    for late_id, early in mates.items():
+        late = next(f for f in after.fasteners if f.id == late_id)
+        if early.kind not in NOT_IN_PLACE and late.kind in NOT_IN_PLACE:
+            what = late.kind.replace("_", " ")
+            news.append(News("missing_nut", None, early.cx, early.cy, f"a nut before, {what} after"))
+    return tuple(news)
+
+
+def _mates(
+    laid: Registration, before: Sequence[Fastener], after: Sequence[Fastener]
+) -> list[tuple[Fastener, Fastener]]:
+    """Pair fasteners of any kind that stand in one place, the nearest first, each once."""
+    apart = []
+    for early in before:
+        (x, y), jacobian = laid.to_after(early.cx, early.cy)
+        radius = early.radius * math.sqrt(abs(np.linalg.det(jacobian)))
+        apart += [(math.hypot(late.cx - x, late.cy - y) / radius, early, late) for late in after]
+    pairs: list[tuple[Fastener, Fastener]] = []
+    for distance, early, late in sorted(apart, key=lambda entry: entry[0]):
+        if distance < 1 and all(early is not e and late is not la for e, la in pairs):
+            pairs.append((early, late))
+    return pairs
+
+
+def _size(photo: Photo) -> tuple[int, int]:
+    return photo.info.width, photo.info.height
