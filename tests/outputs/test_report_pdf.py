@@ -91,6 +91,26 @@ def test_every_finding_has_its_close_up_and_wide_shot(report):
     assert sorted(sizes) == [(260, 195), (320, 320), (320, 320), (400, 300), (400, 300)]
 
 
+@pytest.mark.parametrize("shape", [(300, 400), (400, 300), (100, 1600), (1600, 100)])
+@pytest.mark.parametrize(("paper", "width"), [("A4", 210), ("Letter", 215.9)])
+def test_pictures_keep_within_the_margins(report, finding, photo, shape, paper, width):
+    shot = photo("a.jpg", pixels=lambda: np.full((*shape, 3), 120, np.uint8))
+    reader, _ = read(
+        report_pdf(report(findings=(finding(photo=shot, box=(0, 0, shape[1], shape[0])),)), paper)
+    )
+    edges = []
+
+    def look(operator, _operands, matrix, _text_matrix):
+        if operator == b"Do":
+            edges.append((matrix[4] / 72 * 25.4, (matrix[4] + matrix[0]) / 72 * 25.4))
+
+    for page in reader.pages:
+        page.extract_text(visitor_operand_before=look)
+    assert len(edges) == 4
+    assert min(left for left, _ in edges) >= 17
+    assert max(right for _, right in edges) <= width - 17
+
+
 def test_title_and_author_are_those_of_the_visit(report):
     reader, _ = read(report_pdf(report(inspector="Zoë")))
     assert reader.metadata.title == "Visit report: unit 231, 4 May 2026"

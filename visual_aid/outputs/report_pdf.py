@@ -47,7 +47,8 @@ Paper = Literal["A4", "Letter"]
 _SIZE = {"A4": A4, "Letter": LETTER}
 _MARGIN, _HEAD, _FOOT = 17 * mm, 20 * mm, 22 * mm
 _PADDING = 6  # points, of reportlab's frame
-_PICTURE_HEIGHT, _WIDEST = 66 * mm, 104 * mm
+_PICTURE_HEIGHT, _GAP = 66 * mm, 3 * mm
+_ROOM = A4[0] - 2 * (_MARGIN + _PADDING)  # across the narrower of the papers
 _THUMBNAIL = 24 * mm
 _INK, _FAINT, _LINE, _CAUTION = (HexColor(c) for c in ("#1a1a1a", "#555555", "#b8bcc4", "#fff4d6"))
 
@@ -185,6 +186,7 @@ def _frame(report: Report, letters: Letters, total: int | None) -> Callable[[Any
         left, room = _MARGIN + _PADDING, width - 2 * (_MARGIN + _PADDING)
         canvas.saveState()
         canvas.setStrokeColor(_LINE)
+        canvas.setLineWidth(0.4)
         canvas.line(left, _FOOT - 3 * mm, left + room, _FOOT - 3 * mm)
         canvas.setFillColor(_FAINT)
         canvas.setFont(TEXT, 7.5)
@@ -262,14 +264,13 @@ def _finding(
 
 
 def _side_by_side(pictures: FindingPictures) -> Any:  # noqa: ANN401
-    images = []
-    for data in (pictures.close, pictures.wide):
-        width, height = ImageReader(io.BytesIO(data)).getSize()
-        scale = min(_PICTURE_HEIGHT / height, _WIDEST / width)
-        images.append(Image(io.BytesIO(data), width * scale, height * scale))
-    widths = [image.drawWidth + 3 * mm for image in images]
+    files = (pictures.close, pictures.wide)
+    sizes = [ImageReader(io.BytesIO(data)).getSize() for data in files]
+    height = min(_PICTURE_HEIGHT, (_ROOM - 2 * _GAP) / sum(w / h for w, h in sizes))
+    widths = [height * w / h for w, h in sizes]
+    row = [Image(io.BytesIO(data), width, height) for data, width in zip(files, widths, strict=True)]
     style = TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), *_tight()])
-    return Table([images], colWidths=widths, hAlign="LEFT", style=style)
+    return Table([row], colWidths=[width + _GAP for width in widths], hAlign="LEFT", style=style)
 
 
 def _remarks(remarks: Sequence[Remark], thumbnails: Sequence[bytes], letters: Letters) -> list[Any]:
