@@ -2,101 +2,259 @@
 
 A nut that was replaced, turned or works against its washer loses the dirt that its neighbours carry.
 Only neighbours can tell: all equally clean or equally dirty is no evidence, so fewer than three like
-nuts are not judged. A highlight is bright but small; cleanness covers the whole face and the flats.
+nuts are not judged. Nuts are compared by the colours of all of their face and flats at once, as ratios of
+the linear channels, which a shadow scales alike and hardly changes; the stud's end, which may be rusty
+where its nut is not, and highlights, which are small, do not decide. Dirt also is the colour of the
+surface around, and hides the sparkle of the metal. What is no nut of the same kind differs too: how sure the finder
+was, and how alike in size and group the others are, weigh against it.
 """
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.evidence.frame import BEARING, RADIUS, Frame
-from visual_aid.evidence.scene import Measured, Measurement, Scene, robust_centre_and_spread
+from visual_aid.colour import srgb_to_linear
+from visual_aid.evidence.frame import PIXELS_PER_RADIUS, RADIUS, Frame, U, V
+from visual_aid.evidence.scene import Measured, Measurement, Scene
 from visual_aid.model import NotJudged
 
 LEAST_NUTS = 3
 """A nut and two neighbours: with one neighbour nobody can say which of the two is the odd one."""
 
-# Spread below which nuts of one group count as equal, in CIELAB units: camera noise and slight shading.
-SPREAD_FLOOR = 2.0
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
-_FACE = (RADIUS > 0.35) & (RADIUS < 0.85)
-_FLATS = (RADIUS >= 0.85) & (RADIUS < 1.2)
-_SURFACE = (RADIUS > 1.6) & (RADIUS < 2.6)
-_PARTS = {"face": _FACE, "flats": _FLATS, "surface": _SURFACE}
-_QUARTERS = [_FACE & (np.abs((BEARING - b + 180) % 360 - 180) < 45) for b in (0, 90, 180, -90)]
+# A nut's flats, and a stud's end (the thread is two thirds of the width across flats for most sizes of
+# ISO 4032, and its end is chamfered), in r.
+FLATS, STUD = 0.97, 0.64
+# From this lean on the stud's end is seen beside the face, and up to so far.
+LEAN, STUD_REACH = 0.12, 4.0
+# The surface that is compared with the nut lies this far from its body.
+SURFACE = (0.4, 1.4)
+LEAST_PIXELS = 150
+
+# The part of a frame that holds the nut, and every second pixel of the whole, which is plenty for a surface.
+_NEAR = np.ix_(np.abs(V[:, 0]) < 2.6, np.abs(U[0]) < 2.6)
+_SMALL = (slice(None, None, 2), slice(None, None, 2))
+
+# Darkest linear value that still has a hue: below, a photo's noise and flare make it up.
+DARKEST = 0.01
+# Histograms: half their range in natural log units, and their cells. Colours of one photo differ little,
+# brightness much more.
+COLOUR_RANGE, LIGHT_RANGE, CELLS, BLUR = 0.6, 2.5, 24, 1.1
+# Floors that keep equal nuts from becoming odd by noise alone.
+OVERLAP_FLOOR, UNEVEN_FLOOR, CONTRAST_FLOOR = 0.04, 0.02, 0.05
+# A given ratio of brightness says less than the same ratio of two colour channels.
+LIGHT_WEIGHT = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class _Nut:
+    """What is seen of one nut.
+
+    ``pixels`` (N, 3) and ``surface`` (3,) hold the log of brightness, of red to green and of green to blue;
+    ``fine`` (3,) is their standard deviation within a few pixels, ``uneven`` that over the whole nut.
+    """
+
+    frame: Frame
+    pixels: Floats
+    surface: Floats
+    middle: Floats
+    fine: Floats
+    uneven: Floats
 
 
 def measure(scene: Scene) -> Measured:
     """Compare every nut of the scene with the others."""
-    frames = scene.in_place
-    if len(frames) < LEAST_NUTS:
+    seats = {seat.fastener.id: seat for seat in scene.seats}
+    nuts = [_look_at(frame, seats[frame.fastener.id]) for frame in scene.in_place]
+    if len(nuts) < LEAST_NUTS:
         return Measured(not_judged=(NotJudged("clean_outlier", "fewer than three like nuts"),))
-    rows = [_colours(frame) for frame in frames]
-    names = list(rows[0])
-    table = np.array([[row[name] for name in names] for row in rows])
-    return Measured(tuple(_compare(frame, names, table, i) for i, frame in enumerate(frames)))
+    likeness = _Likeness.of(nuts)
+    return Measured(tuple(_compare(nuts, likeness, i) for i in range(len(nuts))))
 
 
-def _colours(frame: Frame) -> dict[str, float]:
-    out: dict[str, float] = {}
-    light = frame.lab[..., 0]
-    for part, mask in _PARTS.items():
-        lab = frame.lab[mask & frame.valid]
-        if len(lab) < 20:
-            lab = frame.lab[mask]
-        middle = np.median(lab, axis=0)
-        low, high = np.percentile(lab[:, 0], (10, 90))
-        out |= {
-            f"{part}_l": float(middle[0]),
-            f"{part}_a": float(middle[1]),
-            f"{part}_b": float(middle[2]),
-            f"{part}_chroma": float(np.hypot(middle[1], middle[2])),
-            f"{part}_range_l": float(high - low),
-            f"{part}_uneven_ab": float(np.median(np.abs(lab[:, 1:] - middle[1:]).sum(axis=1))),
-        }
-    out["darkest_quarter_l"] = float(min(np.median(light[q]) for q in _QUARTERS))
-    out["face_to_surface_de"] = float(np.linalg.norm([out[f"face_{c}"] - out[f"surface_{c}"] for c in "lab"]))
-    out["flats_to_surface_de"] = float(
-        np.linalg.norm([out[f"flats_{c}"] - out[f"surface_{c}"] for c in "lab"])
+@cache
+def _log_linear() -> NDArray[np.float32]:
+    """Log of the linear value of every 8-bit sRGB value."""
+    values = np.arange(256, dtype=np.uint8).reshape(1, 256, 1).repeat(3, axis=2)
+    table: NDArray[np.float32] = np.log(srgb_to_linear(values)[0, :, 0] + DARKEST).astype(np.float32)
+    return table
+
+
+def _smooth(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    return cv2.GaussianBlur(rgb, (0, 0), 0.06 * PIXELS_PER_RADIUS).astype(np.uint8, copy=False)
+
+
+def _log_channels(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """Log of brightness, of red to green and of green to blue, shape (..., 3)."""
+    logs = _log_linear()[rgb]
+    red, green, blue = logs[..., 0], logs[..., 1], logs[..., 2]
+    return np.stack([0.3 * red + 0.6 * green + 0.1 * blue, red - green, green - blue], axis=-1)
+
+
+def _metal(frame: Frame) -> Mask:
+    """Mask the face and the flats on the side of the seat, without the stud's end on the other side."""
+    x, y = frame.from_photo(*(frame.fastener.seat or frame.origin))
+    u, v, radius = U[_NEAR], V[_NEAR], RADIUS[_NEAR]
+    along = np.clip((u * x + v * y) / max(x * x + y * y, 1e-9), 0, 1)
+    body = np.hypot(u - along * x, v - along * y) < FLATS
+    lean = math.hypot(x, y)
+    if lean > LEAN:
+        along = np.clip(-(u * x + v * y) / lean, 0, STUD_REACH)
+        stud = np.hypot(u + along * x / lean, v + along * y / lean) < STUD
+    else:
+        stud = radius < STUD
+    mask: Mask = body & ~stud & frame.valid[_NEAR]
+    return mask if mask.sum() >= LEAST_PIXELS else (radius < FLATS) & (radius > STUD)
+
+
+def _look_at(frame: Frame, seat: Frame) -> _Nut:
+    channels = _log_channels(_smooth(np.ascontiguousarray(frame.rgb[_NEAR])))
+    metal = _metal(frame)
+    size = round(0.35 * PIXELS_PER_RADIUS) | 1
+    pixels = channels[metal].astype(np.float64)
+    away = cv2.distanceTransform((~seat.body).astype(np.uint8), cv2.DIST_L2, 3)[_SMALL] / PIXELS_PER_RADIUS
+    near = seat.valid[_SMALL] & (away > SURFACE[0]) & (away < SURFACE[1])
+    enough = 4 * near.sum() >= LEAST_PIXELS
+    surface = (
+        np.median(_log_channels(_smooth(seat.rgb)[_SMALL][near]), axis=0) if enough else np.full(3, np.nan)
     )
+    return _Nut(
+        frame=frame,
+        pixels=pixels,
+        surface=surface.astype(np.float64),
+        middle=np.median(pixels, axis=0),
+        fine=(channels - cv2.blur(channels, (size, size)))[metal].std(axis=0).astype(np.float64),
+        uneven=pixels.std(axis=0),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Likeness:
+    """How much the nuts' colours overlap, pair by pair: (N, N), 1 for equal, 0 for nothing in common.
+
+    ``colour`` and ``light`` as they are, ``colour_on_surface`` and ``light_on_surface`` as differences to
+    the surface around each nut, which lies in the same light.
+    """
+
+    colour: Floats
+    light: Floats
+    colour_on_surface: Floats
+    light_on_surface: Floats
+
+    @classmethod
+    def of(cls, nuts: Sequence[_Nut]) -> _Likeness:
+        own = [nut.pixels for nut in nuts]
+        surfaces = np.array([nut.surface for nut in nuts])
+        known = np.isfinite(surfaces).all(axis=1)
+        usual = np.median(surfaces[known], axis=0) if known.any() else np.zeros(3)
+        on_surface = [nut.pixels - (nut.surface if k else usual) for nut, k in zip(nuts, known, strict=True)]
+        return cls(
+            colour=_overlaps(own, slice(1, 3), COLOUR_RANGE),
+            light=_overlaps(own, slice(0, 1), LIGHT_RANGE),
+            colour_on_surface=_overlaps(on_surface, slice(1, 3), COLOUR_RANGE),
+            light_on_surface=_overlaps(on_surface, slice(0, 1), LIGHT_RANGE),
+        )
+
+
+def _overlaps(pixels: Sequence[Floats], channels: slice, reach: float) -> Floats:
+    """Bhattacharyya coefficients of the nuts' histograms, shape (N, N)."""
+    middle = np.median(np.concatenate([p[::4, channels] for p in pixels]), axis=0)
+    roots = []
+    for own in pixels:
+        cells = np.clip(((own[:, channels] - middle) / reach + 1) * CELLS / 2, 0, CELLS - 1).astype(int)
+        flat = cells[:, 0] if cells.shape[1] == 1 else cells[:, 0] * CELLS + cells[:, 1]
+        counts = np.bincount(flat, minlength=CELLS ** cells.shape[1]).reshape(-1, CELLS).astype(np.float32)
+        smooth = cv2.GaussianBlur(counts, (0, 0), BLUR, borderType=cv2.BORDER_CONSTANT)
+        roots.append(np.sqrt(smooth / smooth.sum()).ravel())
+    table = np.array(roots, dtype=np.float64)
+    out: Floats = table @ table.T
     return out
 
 
-def _compare(frame: Frame, names: list[str], table: NDArray[np.float64], row: int) -> Measurement:
-    own = dict(zip(names, table[row], strict=True))
-    others = np.delete(table, row, axis=0)
-    centre, spread = {}, {}
-    for k, name in enumerate(names):
-        centre[name], spread[name] = robust_centre_and_spread(others[:, k], SPREAD_FLOOR)
-    features = dict(own)
-    for name in names:
-        # Modified z-score (Iglewicz and Hoaglin 1993), the nut itself left out of its own reference.
-        features[f"{name}_z"] = (own[name] - centre[name]) / spread[name]
-    for part in _PARTS:
-        features[f"{part}_de"] = float(
-            np.linalg.norm([own[f"{part}_{c}"] - centre[f"{part}_{c}"] for c in "lab"])
-        )
-    spread_de = float(np.median([np.linalg.norm([spread[f"face_{c}"] for c in "lab"])]))
-    features |= {
-        "face_less_surface_de": features["face_de"] - features["surface_de"],
-        "face_odd": features["face_de"] / spread_de,
-        "others": float(len(others)),
-        "others_face_to_surface_de": centre["face_to_surface_de"],
+def _oddness(overlap: Floats, row: int) -> tuple[float, float]:
+    """Say how odd one nut is against how odd its neighbours are among themselves.
+
+    Returns
+    -------
+    middle, nearest : float
+        Log ratio of what the nut lacks in common with the middle, and with the most similar, of its
+        neighbours to what they lack in common with one another. 0 where it is one of them.
+    """
+    others = np.delete(np.arange(len(overlap)), row)
+    own = overlap[row, others]
+    among = overlap[np.ix_(others, others)].copy()
+    np.fill_diagonal(among, np.nan)
+    lacks = 1 + OVERLAP_FLOOR
+    middle = math.log((lacks - np.median(own)) / (lacks - np.nanmedian(among)))
+    nearest = math.log((lacks - own.max()) / (lacks - np.median(np.nanmax(among, axis=1))))
+    return middle, nearest
+
+
+def _log_ratio(own: float, others: Floats, floor: float) -> float:
+    return math.log((own + floor) / (float(np.nanmedian(others)) + floor)) if np.isfinite(own) else math.nan
+
+
+def _compare(nuts: Sequence[_Nut], likeness: _Likeness, row: int) -> Measurement:
+    nut, others = nuts[row], [n for i, n in enumerate(nuts) if i != row]
+    fastener = nut.frame.fastener
+    middles = np.array([n.middle for n in others])
+    surfaces = np.array([n.surface for n in others])
+    difference = nut.middle - np.median(middles, axis=0)
+    weights = np.array([LIGHT_WEIGHT, 1.0, 1.0])
+    with_surface = np.linalg.norm(weights * (nut.middle - nut.surface))
+    others_with_surface = np.linalg.norm(weights * (middles - surfaces), axis=1)
+    seen = np.isfinite(others_with_surface).any()
+    colour_odd, colour_nearest = _oddness(likeness.colour, row)
+    fine = np.array([n.fine for n in others])
+    uneven = np.array([n.uneven for n in others])
+    features = {
+        "colour_odd": colour_odd,
+        "colour_odd_to_nearest": colour_nearest,
+        "colour_shared_with_nearest": float(np.delete(likeness.colour[row], row).max()),
+        "light_odd_to_nearest": _oddness(likeness.light, row)[1],
+        "colour_on_surface_odd_to_nearest": _oddness(likeness.colour_on_surface, row)[1],
+        "light_on_surface_odd_to_nearest": _oddness(likeness.light_on_surface, row)[1],
+        "colour_to_nearest": float(np.linalg.norm((middles - nut.middle)[:, 1:], axis=1).min()),
+        "lighter": float(difference[0]),
+        "surface_lighter": float(nut.surface[0] - np.nanmedian(surfaces[:, 0])) if seen else math.nan,
+        "contrast_to_surface": _log_ratio(float(with_surface), others_with_surface, CONTRAST_FLOOR)
+        if seen
+        else math.nan,
+        "fine_light": _log_ratio(float(nut.fine[0]), fine[:, 0], UNEVEN_FLOOR),
+        "fine_red_green": _log_ratio(float(nut.fine[1]), fine[:, 1], UNEVEN_FLOOR),
+        "fine_green_blue": _log_ratio(float(nut.fine[2]), fine[:, 2], UNEVEN_FLOOR),
+        "others_fine_green_blue": float(np.log(np.median(fine[:, 2]) + UNEVEN_FLOOR)),
+        "found_score": fastener.score,
+        "size_odd": abs(
+            math.log(fastener.radius / float(np.median([n.frame.fastener.radius for n in others])))
+        ),
+        "same_group_share": float(np.mean([n.frame.fastener.group == fastener.group for n in others])),
+        "uneven_green_blue": _log_ratio(float(nut.uneven[2]), uneven[:, 2], UNEVEN_FLOOR),
     }
-    lighter = own["face_l"] - centre["face_l"]
-    difference = features["face_de"]
+    shared = float(np.median(np.delete(likeness.colour[row], row)))
+    ids = np.delete(np.arange(len(nuts)), row)
+    among = float(np.median(likeness.colour[np.ix_(ids, ids)][~np.eye(len(ids), dtype=bool)]))
+    lighter = math.expm1(float(difference[0]))
     tone = "lighter" if lighter > 0 else "darker"
     reason = (
-        f"face differs by {difference:.0f} colour units from the middle of its {len(others)} neighbours, "
-        f"whose own spread is {spread_de:.0f}; it is {abs(lighter):.0f} units {tone}"
+        f"colours of face and flats are {100 * shared:.0f} % those of its {len(others)} neighbours, which "
+        f"share {100 * among:.0f} % with one another; it is {100 * abs(lighter):.0f} % {tone}"
     )
     measures = {
-        "difference_de": difference,
-        "flats_difference_de": features["flats_de"],
-        "neighbours_spread_de": spread_de,
+        "shared_share": shared,
+        "neighbours_shared_share": among,
+        "lighter_share": lighter,
         "neighbours": float(len(others)),
     }
     circle = np.radians(np.arange(0, 360, 30))
-    outline = frame.outline(1.15 * np.column_stack([np.cos(circle), np.sin(circle)]))
-    return Measurement(frame.fastener, features, measures, outline, reason)
+    outline = nut.frame.outline(1.15 * np.column_stack([np.cos(circle), np.sin(circle)]))
+    return Measurement(fastener, features, measures, outline, reason)
