@@ -159,7 +159,7 @@ def streak(surface: Map, seen: NDArray[np.bool_]) -> dict[str, float]:
     known = (mask * np.isfinite(beside)).astype(np.float32)
     stands_out = np.where(known > 0, small - beside, 0).astype(np.float32)
     best = dict.fromkeys(("height", "less_elsewhere", "times_noise"), float("nan"))
-    for slant in SLANTS:
+    for slant in SLANTS[::2]:
         lean = float(np.tan(np.radians(slant)))
         shear = np.array([[1, lean, -lean * _CENTRE_ROW / _STEP], [0, 1, 0]], np.float32)
         size = (small.shape[1], small.shape[0])

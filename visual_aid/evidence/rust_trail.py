@@ -33,8 +33,7 @@ def _at(frame: Frame) -> Measurement:
     # Orange whatever the light: more red to green, and green to blue, than the surface has.
     orange = soft_step(around.red_to_green + 0.5 * around.green_to_blue, 0.16, 0.05)
     features = fan_fit(around, maps) | below_against_elsewhere(around, maps)
-    for name, surface in maps.items():
-        features |= {f"{name}_streak_{k}": v for k, v in streak(surface, around.seen).items()}
+    features |= {f"streak_{k}": v for k, v in streak(around.red_to_green, around.seen).items()}
     runs = {}
     for name, surface in (("rust", around.rust), ("orange", orange)):
         runs[name] = strongest_run(surface, around.seen)
