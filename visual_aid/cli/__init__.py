@@ -77,6 +77,24 @@ def screen_command(
     raise SystemExit(screen_photos(paths, Outputs(records, table, overlay, store), jobs))
 
 
+@main.command("compare", epilog=EXIT_CODES)
+@click.argument("before", metavar="BEFORE", type=FILE)
+@click.argument("after", metavar="AFTER", type=FILE)
+@click.option(
+    "--json", "lines", type=FILE, metavar="FILE", help="Add the comparison to a file, one JSON line each."
+)
+@click.option("--overlay", type=FILE, metavar="FILE", help="Write a JPEG of both photos with the turns.")
+def compare_command(before: Path, after: Path, lines: Path | None, overlay: Path | None) -> None:
+    """Compare two visits of one joint.
+
+    Says how far each nut turned from the photo BEFORE to the photo AFTER, and what evidence is new. Photos
+    that cannot be compared are refused with the reason.
+    """
+    from visual_aid.cli.compare import compare_photos
+
+    raise SystemExit(compare_photos(before, after, lines, overlay))
+
+
 @main.command("app", epilog=EXIT_CODES)
 @click.option(
     "--store",
@@ -138,6 +156,11 @@ def demo_command(samples: Path, store: Path, port: int, page: bool, jobs: int | 
     metavar="FILE",
     help="Judge these records, written by screen --json, instead of screening the photos.",
 )
+@click.option(
+    "--pairs",
+    is_flag=True,
+    help="Judge turns between two visits: TRUTH_DIR holds labelled pairs of photos, the records comparisons.",
+)
 @click.option("--json", "figures", type=FILE, metavar="FILE", help="Write all figures.")
 @click.option("--curve", type=FILE, metavar="FILE", help="Write a PNG picture of precision against recall.")
 @click.option(
@@ -147,6 +170,7 @@ def demo_command(samples: Path, store: Path, port: int, page: bool, jobs: int | 
 def evaluate_command(
     truth: Path,
     records: Path | None,
+    pairs: bool,
     figures: Path | None,
     curve: Path | None,
     sheet: Path | None,
@@ -157,6 +181,12 @@ def evaluate_command(
     Prints what was found, missed and false, cue by cue. TRUTH_DIR holds photos, each with a JSON file of
     the same name beside it that says what is to be seen.
     """
+    if pairs:
+        if curve or sheet or jobs:
+            raise click.UsageError("--curve, --sheet and --jobs are not for --pairs: leave them out")
+        from visual_aid.cli.compare import evaluate_pairs
+
+        raise SystemExit(evaluate_pairs(truth, records, figures))
     from visual_aid.cli.evaluate import evaluate_folder
 
     raise SystemExit(evaluate_folder(truth, records, figures, curve, sheet, jobs))

@@ -39,6 +39,9 @@ STILL_BONUS, STILL_SPREAD = 0.02, 2.5
 FULL_TURN_GAIN = 0.2
 """By how much the agreement has to rise before a turn is taken to be 60 degrees or more."""
 
+DOUBT, DOUBT_FALL = 0.25, -1.5
+"""Uncertainty in degrees at full agreement, and the power of the agreement by which it falls."""
+
 
 @dataclass(frozen=True, slots=True)
 class View:
@@ -54,12 +57,15 @@ class View:
         From nut radii in the part's plane to working pixels.
     lean : ndarray of shape (2,)
         From the nut's seat to its top as seen, in nut radii in the part's plane.
+    stud : bool
+        Whether a stud stands in the middle, which does not turn with the nut; a bolt head has none.
     """
 
     octaves: Sequence[Image]
     centre: Floats
     matrix: Floats
     lean: Floats
+    stud: bool = True
 
 
 def octaves(grey: Image) -> list[Image]:
@@ -102,13 +108,15 @@ def rectify(view: View, degrees: float, reach: float, density: int) -> Field:
     ), np.float32)  # fmt: skip
 
 
-def ring(lean: Floats, reach: float, density: int, outer: float) -> Field:
+def ring(view: View, turn: float, reach: float, density: int, outer: float) -> Field:
     """Weigh the plane around a nut: 1 on what turns with it, 0 elsewhere and where a stud may hide it."""
     u, v = np.meshgrid(_steps(reach, density), _steps(reach, density))
-    along = np.clip((u * lean[0] + v * lean[1]) / max(float(lean @ lean), 1e-9), 0, 1)
-    free = np.hypot(u - along * lean[0], v - along * lean[1]) - INNER
-    weight = np.clip(np.minimum(free, outer - np.hypot(u, v)) * density / 2 + 0.5, 0, 1)
-    return weight.astype(np.float32)
+    free = outer - np.hypot(u, v)
+    if view.stud:
+        x, y = _rotation(-turn) @ view.lean
+        along = np.clip((u * x + v * y) / max(x * x + y * y, 1e-9), 0, 1)
+        free = np.minimum(free, np.hypot(u - along * x, v - along * y) - INNER)
+    return np.clip(free * density / 2 + 0.5, 0, 1).astype(np.float32)
 
 
 def agreement(a: View, b: View, turns: Sequence[float], density: int, shift: float) -> Field:
@@ -120,19 +128,18 @@ def agreement(a: View, b: View, turns: Sequence[float], density: int, shift: flo
         Correlation, -1 to 1; rows and columns are shifts of v and u in the plane, none in the middle.
     """
     reach, pad = OUTER + 0.1, round(shift * density) / density
-    weight = ring(a.lean, reach, density, OUTER)
+    weight = ring(a, 0.0, reach, density, OUTER)
     edges = edge_directions(rectify(a, 0.0, reach, density))
     weighted, power = edges * weight[..., None], (edges * edges).sum(axis=2) * weight
     found = []
     for turn in turns:
-        back = _rotation(-turn)
-        seen = ring(back @ b.lean, reach + pad, density, np.inf)
+        seen = ring(b, turn, reach + pad, density, np.inf)
         there = edge_directions(rectify(b, turn, reach + pad, density)) * seen[..., None]
         product = cv2.matchTemplate(there, weighted, cv2.TM_CCORR)
         here = cv2.matchTemplate(seen, power, cv2.TM_CCORR)
         other = cv2.matchTemplate((there * there).sum(axis=2), weight, cv2.TM_CCORR)
         # The photo was turned under the ring, and its shifts with it.
-        found.append(_mapped(product / np.sqrt(here * other + 1e-6), back))
+        found.append(_mapped(product / np.sqrt(here * other + 1e-6), _rotation(-turn)))
     return np.array(found)
 
 
@@ -171,13 +178,15 @@ class Turn:
         Clockwise positive as seen, from the first view to the second.
     agreement : float
         How well the edges agree at that turn, -1 to 1.
-    gain : float
-        How much better they agree there than for a nut that stayed.
     """
 
     degrees: float
     agreement: float
-    gain: float
+
+    @property
+    def uncertainty(self) -> float:
+        """Degrees within which two of three turns of such agreement are right."""
+        return DOUBT * max(self.agreement, 0.05) ** DOUBT_FALL
 
 
 def measure_turn(a: View, b: View) -> Turn:
@@ -195,14 +204,12 @@ def measure_turn(a: View, b: View) -> Turn:
     values = np.array([scores[turn] for turn in turns])
     best = int(values.argmax())
     degrees = _vertex(turns, values, best)
-    near = np.abs(turns) <= STILL_SPREAD
-    gain = float(values[best] - values[near].max())
     sixths = [degrees + 60 * k for k in range(-2, 4)]
     folded = _scores(a, b, sixths, COARSE, bonus=False)
     other = int(folded.argmax())
     if folded[other] - folded[2] > FULL_TURN_GAIN:
         degrees = (sixths[other] + 180) % 360 - 180
-    return Turn(degrees, float(values[best]), gain)
+    return Turn(degrees, float(values[best]))
 
 
 def _climb(a: View, b: View, start: float, scores: dict[float, float]) -> None:

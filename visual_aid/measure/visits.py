@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,7 +19,7 @@ from visual_aid.fasteners.find import find_fasteners
 from visual_aid.fasteners.lean import add_lean
 from visual_aid.measure.pairing import Place, pair_fasteners
 from visual_aid.measure.register import Registration, register
-from visual_aid.measure.turn import Turn, View, common_shift, measure_turn, octaves
+from visual_aid.measure.turn import View, common_shift, measure_turn, octaves
 from visual_aid.model import Cue, Fastener, Screening
 from visual_aid.photo import Photo
 from visual_aid.quality import judge
@@ -33,8 +33,10 @@ MOST_TILT = 55.0
 LEAST_TURN = 4.0
 """Degrees under which no nut is called turned: published measurements on photos tell turns from about 5
 degrees on, and this is midway between that and what nuts that stayed are measured as."""
-LEAST_GAIN = 0.02
-"""Gain in agreement under which a nut may as well have stayed."""
+CLEAR_OF_DOUBT = 2.0
+"""How many times its uncertainty a turn has to be to count."""
+LEAST_AGREEMENT = 0.2
+"""Agreement under which the two views of a nut are too unlike for a turn to mean anything."""
 STANDS = 0.5
 """Score from which a candidate that only the later photo shows is news."""
 
@@ -105,6 +107,8 @@ class Comparison:
         Why they cannot be compared; None where they can.
     homography : tuple of 9 floats, or None
         Rows of the matrix from full pixels of 'before' to full pixels of 'after', in the part's plane.
+    not_measured : int
+        Nuts that both photos show, but too unlike to measure.
     """
 
     before: str
@@ -112,6 +116,7 @@ class Comparison:
     why: str | None = None
     homography: tuple[float, ...] | None = None
     turns: tuple[NutTurn, ...] = ()
+    not_measured: int = 0
     news: tuple[News, ...] = ()
 
     @property
@@ -137,6 +142,7 @@ class Comparison:
                 }
                 for t in self.turns
             ],
+            "not_measured": self.not_measured,
             "news": [
                 {
                     "cue": n.cue,
@@ -183,108 +189,135 @@ def compare(before: Photo, after: Photo, records: tuple[Screening, Screening] | 
     places = pair_fasteners(laid, finds[0], finds[1], _size(before), _size(after))
     if not places:
         return Comparison(*names, why="no nut that both photos show: take them from nearer")
-    stance = _stance(laid, finds[0], finds[1], before)
-    if stance.tilt > MOST_TILT:
+    tilt = max(_tilt(found) for found in finds)
+    if tilt > MOST_TILT:
         return Comparison(
-            *names, why=f"seen {stance.tilt:.0f} degrees from the side: take it from nearer to head on"
+            *names, why=f"seen {tilt:.0f} degrees from the side: take it from nearer to head on"
         )
-    views = _views(laid, places, stance, before, after)
+    turns = _turns(_views(laid, places, finds, before, after), places, after)
+    if not turns:
+        return Comparison(*names, why="the nuts look too unlike in the two photos: take them alike")
     return Comparison(
         *names,
         homography=tuple(float(v) for v in laid.homography.ravel()),
-        turns=_turns(views, places, before, after),
+        turns=turns,
+        not_measured=len(places) - len(turns),
         news=() if records is None else _news(laid, *records),
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Stance:
-    """How the part's plane lies in the photo before, and how nuts lean out of it in both.
-
-    Attributes
-    ----------
-    matrix : ndarray of shape (2, 2)
-        From the plane to the photo, of determinant 1.
-    leans : (ndarray, ndarray)
-        From seat to top in nut radii of the plane, before and after.
-    tilt : float
-        Degrees, the steeper of both photos.
-    """
-
-    matrix: Floats
-    leans: tuple[Floats, Floats]
-    tilt: float
-
-
-def _stance(
-    laid: Registration, before: Sequence[Fastener], after: Sequence[Fastener], photo: Photo
-) -> _Stance:
-    """Settle one common plane from how the nuts of both photos lean."""
-    _, jacobian = laid.to_after(photo.info.width / 2, photo.info.height / 2)
-    jacobian = jacobian / math.sqrt(np.linalg.det(jacobian))
-    back = np.linalg.inv(jacobian)
-    ellipses, tilts = [], [0.0]
-    for fasteners, way in ((before, np.eye(2)), (after, back)):
-        known = [f for f in fasteners if f.tilt is not None]
-        if known:
-            planes = [way @ plane_to_image(f) / f.radius for f in known]
-            ellipse = np.median([p @ p.T for p in planes], axis=0)
-            ellipses.append(ellipse / math.sqrt(np.linalg.det(ellipse)))
-            tilts.append(float(np.median([f.tilt for f in known])))
-    if not ellipses:
-        return _Stance(np.eye(2), (np.zeros(2), np.zeros(2)), 0.0)
-    size, axes = np.linalg.eigh(np.mean(ellipses, axis=0))
-    matrix = axes * np.sqrt(size / math.sqrt(size.prod())) @ axes.T
-    leans = _lean(before, matrix), _lean(after, jacobian @ matrix)
-    return _Stance(matrix, leans, max(tilts))
-
-
-def _lean(fasteners: Sequence[Fastener], matrix: Floats) -> Floats:
-    leans = [
-        np.linalg.solve(matrix, (f.cx - f.seat[0], f.cy - f.seat[1])) / f.radius
-        for f in fasteners
-        if f.seat is not None and f.kind not in NOT_IN_PLACE
-    ]
-    return np.median(leans, axis=0) if leans else np.zeros(2)
+def _tilt(fasteners: Sequence[Fastener]) -> float:
+    return float(np.median([f.tilt or 0.0 for f in fasteners])) if fasteners else 0.0
 
 
 def _views(
-    laid: Registration, places: Sequence[Place], stance: _Stance, before: Photo, after: Photo
+    laid: Registration,
+    places: Sequence[Place],
+    finds: Sequence[Sequence[Fastener]],
+    before: Photo,
+    after: Photo,
 ) -> list[tuple[View, View]]:
+    """Set up how both photos see every nut, in one plane that both agree on."""
     grey = [octaves(cv2.cvtColor(photo.working, cv2.COLOR_RGB2GRAY)) for photo in (before, after)]
+    known = [[f for f in found if f.kind not in NOT_IN_PLACE] for found in finds]
+    stud = not _mostly_bolts([*known[0], *known[1]])
+    leans = [_lean_field(found) for found in known]
     views = []
     for place in places:
         here = np.array([place.cx, place.cy])
         there, jacobian = laid.to_after(*(here + place.radius * np.array(place.shift)))
-        matrix = stance.matrix * place.radius
+        plane = _plane(known, jacobian)
+        there_plane = _unit(jacobian @ plane)
+        matrix = plane * place.radius
         views.append(
             (
-                View(grey[0], before.to_working(here), matrix / before.scale, stance.leans[0]),
-                View(grey[1], after.to_working(there), jacobian @ matrix / after.scale, stance.leans[1]),
+                View(
+                    grey[0],
+                    before.to_working(here),
+                    matrix / before.scale,
+                    np.linalg.solve(plane, leans[0](here)),
+                    stud,
+                ),
+                View(
+                    grey[1],
+                    after.to_working(there),
+                    jacobian @ matrix / after.scale,
+                    np.linalg.solve(there_plane, leans[1](there)),
+                    stud,
+                ),
             )
         )
     shift = common_shift(views)
     return [(a, dataclasses.replace(b, centre=b.centre + b.matrix @ shift)) for a, b in views]
 
 
-def _turns(
-    views: Sequence[tuple[View, View]], places: Sequence[Place], before: Photo, after: Photo
-) -> tuple[NutTurn, ...]:
+def _mostly_bolts(fasteners: Sequence[Fastener]) -> bool:
+    """Tell whether the joint's fasteners are bolt heads, by the scores of all finds."""
+    votes = sum(f.score if f.kind == "bolt_head" else -f.score for f in fasteners)
+    return votes > 0
+
+
+def _plane(known: Sequence[Sequence[Fastener]], jacobian: Floats) -> Floats:
+    """Settle how the plane lies in the photo before, from the tilt ellipses of both photos."""
+    total = np.zeros((2, 2))
+    for found, way in zip(known, (np.eye(2), np.linalg.inv(jacobian)), strict=True):
+        for f in found:
+            unit = _unit(way @ plane_to_image(f))
+            total += f.score**2 * unit @ unit.T
+    if not total.any():
+        return np.eye(2)
+    size, axes = np.linalg.eigh(total)
+    return _unit(axes * np.sqrt(size) @ axes.T)
+
+
+def _lean_field(known: Sequence[Fastener]) -> Callable[[Floats], Floats]:
+    """Fit how nuts lean over the photo: alike, and outwards the more the farther from some middle.
+
+    Returns
+    -------
+    callable
+        From a place to the lean there, from seat to top, in nut radii of the photo.
+    """
+    standing = [f for f in known if f.seat is not None]
+    if not standing:
+        return lambda place: np.zeros(2)
+    places = np.array([(f.cx, f.cy) for f in standing])
+    leans = np.array(
+        [((f.cx - f.seat[0]) / f.radius, (f.cy - f.seat[1]) / f.radius) for f in standing if f.seat]
+    )
+    weight = np.array([f.score**2 for f in standing])[:, None] / sum(f.score**2 for f in standing)
+    middle, mean = (weight * places).sum(axis=0), (weight * leans).sum(axis=0)
+    apart = places - middle
+    growth = float((weight * apart * (leans - mean)).sum() / max(float((weight * apart**2).sum()), 1.0))
+    return lambda place: mean + growth * (place - middle)
+
+
+def _unit(matrix: Floats) -> Floats:
+    """Scale a matrix to determinant 1."""
+    scaled: Floats = matrix / math.sqrt(abs(np.linalg.det(matrix)))
+    return scaled
+
+
+def _turns(views: Sequence[tuple[View, View]], places: Sequence[Place], after: Photo) -> tuple[NutTurn, ...]:
     turns = []
     for place, (a, b) in zip(places, views, strict=True):
         measured = measure_turn(a, b)
+        if measured.agreement < LEAST_AGREEMENT:
+            continue
         x, y = after.to_full(b.centre)
-        doubt = uncertainty(measured)
-        turned = abs(measured.degrees) > max(LEAST_TURN, doubt) and measured.gain > LEAST_GAIN
+        least = max(LEAST_TURN, CLEAR_OF_DOUBT * measured.uncertainty)
         turns.append(
-            NutTurn(place.cx, place.cy, place.radius, (float(x), float(y)), measured.degrees, doubt, turned)
+            NutTurn(
+                cx=place.cx,
+                cy=place.cy,
+                radius=place.radius,
+                after=(float(x), float(y)),
+                turn=measured.degrees,
+                uncertainty=measured.uncertainty,
+                turned=abs(measured.degrees) > least,
+            )
         )
     return tuple(turns)
-
-
-def uncertainty(turn: Turn) -> float:
-    """Degrees within which two of three measurements of such agreement lie."""
-    return 1.0
 
 
 def _news(laid: Registration, before: Screening, after: Screening) -> tuple[News, ...]:
