@@ -24,7 +24,7 @@ def test_cues_of_one_fastener_are_not_counted_twice():
 def test_a_record_survives_its_json(draw_joint):
     pixels, fasteners = draw_joint(tilt=20)
     record = screen_photo(Photo.from_array(pixels, name="joint.png"), fasteners)
-    again = Screening.from_dict(__import__("json").loads(record.to_json()))
+    again = Screening.from_dict(json.loads(record.to_json()))
     assert again.to_json() == record.to_json()
 
 

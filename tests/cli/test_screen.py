@@ -196,12 +196,12 @@ def test_a_stopped_run_keeps_what_is_done_and_replaces_nothing(yard, tmp_path, m
 
 def test_ctrl_c_ends_the_program_with_its_own_exit_code(yard):
     program = (
-        "import os, signal\n"
+        "import signal\n"
         "from visual_aid.cli import main\n"
         "from visual_aid.cli import screen\n"
         "def interrupted(work, tasks, jobs, lost):\n"
         "    yield work(tasks[0])\n"
-        "    os.kill(os.getpid(), signal.SIGINT)\n"
+        "    signal.raise_signal(signal.SIGINT)\n"
         "    yield work(tasks[1])\n"
         "screen.in_order = interrupted\n"
         "main()\n"
