@@ -90,16 +90,18 @@ def read_pairs(folder: Path) -> list[TruePair]:
     for path in sorted(folder.glob("pair_*.json")):
         try:
             data = json.loads(path.read_text(encoding="utf-8"))
-            turns = tuple(
-                TrueTurn(*(float(v) for v in nut["a"]), float(nut["turn_deg"]), float(nut["visible"]))
-                for nut in data["turns"]
-            )
+            turns = tuple(_true_turn(nut) for nut in data["turns"])
             pairs.append(TruePair(str(data["a"]), str(data["b"]), turns))
         except (ValueError, KeyError, TypeError) as error:
             raise ValueError(f"{path}: not the label of a pair ({error!r})") from error
     if not pairs:
         raise ValueError(f"no labelled pairs in {folder}: their labels are named pair_*.json")
     return pairs
+
+
+def _true_turn(nut: Mapping[str, Any]) -> TrueTurn:
+    x, y, radius = (float(value) for value in nut["a"])
+    return TrueTurn(x, y, radius, float(nut["turn_deg"]), float(nut["visible"]))
 
 
 def judge_pairs(truths: Sequence[TruePair], comparisons: Iterable[Mapping[str, Any]]) -> PairFigures:

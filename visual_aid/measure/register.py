@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from visual_aid.photo import Photo
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating]
 Matches = NDArray[np.int64]
 """Indices (N, 2) into the corners before and after."""
 
@@ -103,7 +103,7 @@ class _Corners:
 
 def _corners(photo: Photo) -> _Corners | None:
     grey = cv2.cvtColor(photo.working, cv2.COLOR_RGB2GRAY)
-    finder = cv2.ORB_create(10000, fastThreshold=7)
+    finder = cv2.ORB.create(10000, fastThreshold=7)
     keys = finder.detect(grey, None)
     if not keys:
         return None
@@ -113,7 +113,7 @@ def _corners(photo: Photo) -> _Corners | None:
     order = np.lexsort((-np.array([k.response for k in keys]), tile))
     rank = np.arange(len(order)) - np.searchsorted(tile[order], tile[order])
     keys, words = finder.compute(grey, [keys[i] for i in order[rank < CORNERS_A_TILE]])
-    if words is None:
+    if not keys:
         return None
     return _Corners(np.array([k.pt for k in keys]), np.asarray(words, np.uint8))
 
@@ -149,7 +149,7 @@ def _fit(a: _Corners, b: _Corners, matches: Matches) -> tuple[Floats, Matches] |
         maxIters=5000,
         confidence=0.999,
     )
-    return None if homography is None else (homography, matches[agree.ravel() > 0])
+    return None if homography is None else (np.asarray(homography, float), matches[agree.ravel() > 0])
 
 
 def _scaling(scale: float) -> Floats:

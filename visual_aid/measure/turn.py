@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating]
 Field = NDArray[np.float32]
 Image = NDArray[np.uint8]
 
@@ -39,8 +39,8 @@ STILL_BONUS, STILL_SPREAD = 0.02, 2.5
 FULL_TURN_GAIN = 0.2
 """By how much the agreement has to rise before a turn is taken to be 60 degrees or more."""
 
-DOUBT, DOUBT_FALL = 0.25, -1.5
-"""Uncertainty in degrees at full agreement, and the power of the agreement by which it falls."""
+DOUBT, DOUBT_RISE = 0.25, 1.5
+"""Uncertainty in degrees at full agreement, and the power by which it rises where they agree less."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +72,7 @@ def octaves(grey: Image) -> list[Image]:
     """Halve a grey image again and again, so that any nut can be sampled without aliasing."""
     out = [grey]
     while min(out[-1].shape) >= 64 and len(out) < 5:
-        out.append(cv2.pyrDown(out[-1]))
+        out.append(np.asarray(cv2.pyrDown(out[-1]), np.uint8))
     return out
 
 
@@ -116,7 +116,7 @@ def ring(view: View, turn: float, reach: float, density: int, outer: float) -> F
         x, y = _rotation(-turn) @ view.lean
         along = np.clip((u * x + v * y) / max(x * x + y * y, 1e-9), 0, 1)
         free = np.minimum(free, np.hypot(u - along * x, v - along * y) - INNER)
-    return np.clip(free * density / 2 + 0.5, 0, 1).astype(np.float32)
+    return np.asarray(np.clip(free * density / 2 + 0.5, 0, 1), np.float32)
 
 
 def agreement(a: View, b: View, turns: Sequence[float], density: int, shift: float) -> Field:
@@ -147,7 +147,8 @@ def agreement_both_ways(a: View, b: View, turns: Sequence[float], density: int, 
     """``agreement`` of either photo's ring on the other, averaged: neither visit is the measure of both."""
     there = agreement(a, b, turns, density, shift)
     back = agreement(b, a, [-turn for turn in turns], density, shift)
-    return (there + np.array([_mapped(m, -_rotation(-t)) for m, t in zip(back, turns, strict=True)])) / 2
+    turned = [_mapped(m, -_rotation(-t)) for m, t in zip(back, turns, strict=True)]
+    return np.asarray((there + np.array(turned)) / 2, np.float32)
 
 
 def common_shift(views: Sequence[tuple[View, View]]) -> Floats:
@@ -186,7 +187,7 @@ class Turn:
     @property
     def uncertainty(self) -> float:
         """Degrees within which two of three turns of such agreement are right."""
-        return DOUBT * max(self.agreement, 0.05) ** DOUBT_FALL
+        return DOUBT / float(max(self.agreement, 0.05) ** DOUBT_RISE)
 
 
 def measure_turn(a: View, b: View) -> Turn:

@@ -40,7 +40,7 @@ LEAST_AGREEMENT = 0.2
 STANDS = 0.5
 """Score from which a candidate that only the later photo shows is news."""
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating]
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,7 +218,9 @@ def _views(
     after: Photo,
 ) -> list[tuple[View, View]]:
     """Set up how both photos see every nut, in one plane that both agree on."""
-    grey = [octaves(cv2.cvtColor(photo.working, cv2.COLOR_RGB2GRAY)) for photo in (before, after)]
+    grey = [
+        octaves(np.asarray(cv2.cvtColor(p.working, cv2.COLOR_RGB2GRAY), np.uint8)) for p in (before, after)
+    ]
     known = [[f for f in found if f.kind not in NOT_IN_PLACE] for found in finds]
     stud = not _mostly_bolts([*known[0], *known[1]])
     leans = [_lean_field(found) for found in known]

@@ -113,12 +113,13 @@ def _mark(
 def _lines(comparison: Comparison) -> list[str]:
     if comparison.why is not None:
         return [f"Not compared: {comparison.why}.", CAUTION]
-    lines = [
-        f"{number}  {'turned' if turn.turned else 'no turn seen'}: "
-        f"{turn.turn:+.1f}\N{DEGREE SIGN}, clockwise positive, \N{PLUS-MINUS SIGN} {turn.uncertainty:.1f}\N{DEGREE SIGN}"
-        for number, turn in enumerate(comparison.turns, start=1)
-    ]
+    lines = [f"{number}  {_in_words(turn)}" for number, turn in enumerate(comparison.turns, start=1)]
     if comparison.not_measured:
         lines.append(f"Not measured, too unlike in the two photos: {comparison.not_measured}.")
     lines += [f"New: {news.say}" for news in comparison.news]
     return [*lines, f"{comparison.before} and {comparison.after}.  {CAUTION}"]
+
+
+def _in_words(turn: NutTurn) -> str:
+    what = "turned" if turn.turned else "no turn seen"
+    return f"{what}: {turn.turn:+.1f}°, clockwise positive, give or take {turn.uncertainty:.1f}°"
