@@ -7,6 +7,7 @@ third of the radius sought, so that one small template finds every size.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -44,10 +45,9 @@ class Level:
 
 
 def _octaves(image: Image) -> list[Image]:
-    octaves = [image]
+    octaves: list[Any] = [image]
     while min(octaves[-1].shape[:2]) >= 32:
-        halved = cv2.resize(octaves[-1], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-        octaves.append(np.asarray(halved, np.uint8))
+        octaves.append(cv2.resize(octaves[-1], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
     return octaves
 
 
@@ -98,4 +98,5 @@ def windows(level: Level, rows: NDArray[np.intp], columns: NDArray[np.intp]) -> 
     """Cut the windows around cells out of a level: shape (N, CHANNELS * (2 * REACH + 1) ** 2)."""
     padded = np.pad(level.cells, ((0, 0), (REACH, REACH), (REACH, REACH)), mode="reflect")
     views = np.lib.stride_tricks.sliding_window_view(padded, (2 * REACH + 1, 2 * REACH + 1), axis=(1, 2))
-    return np.ascontiguousarray(views[:, rows, columns].swapaxes(0, 1).reshape(len(rows), -1))
+    size = CHANNELS * (2 * REACH + 1) ** 2
+    return np.ascontiguousarray(views[:, rows, columns].swapaxes(0, 1).reshape(len(rows), size))

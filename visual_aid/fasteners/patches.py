@@ -6,6 +6,9 @@ components over the angle); the square patch keeps what depends on direction: ti
 
 from __future__ import annotations
 
+import math
+from typing import Any
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -26,18 +29,26 @@ _RADII = FIRST_RING + RING_STEP * np.arange(RINGS, dtype=np.float32)
 _TURNS = (2 * np.pi / ANGLES) * np.arange(ANGLES, dtype=np.float32)
 _POLAR_X = (_RADII[:, None] * np.cos(_TURNS)).astype(np.float32)
 _POLAR_Y = (_RADII[:, None] * np.sin(_TURNS)).astype(np.float32)
-_SIDE = (((np.arange(SIDE, dtype=np.float32) + 0.5) / SIDE * 2 - 1) * REACH_R).astype(np.float32)
-_SQUARE_X, _SQUARE_Y = np.meshgrid(_SIDE, _SIDE)
+_SIDE = ((np.arange(SIDE, dtype=np.float32) + 0.5) / SIDE * 2 - 1) * REACH_R
+_SQUARE_X, _SQUARE_Y = (a.astype(np.float32) for a in np.meshgrid(_SIDE, _SIDE))
 _HARMONICS = (1, 2, 3, 4, 6)
 
 
-def lab_octaves(lab: Image) -> list[Image]:
+def lab_octaves(lab: NDArray[Any]) -> list[Image]:
     """Halve a CIELAB image (uint8) again and again, so that any radius can be sampled without aliasing."""
-    octaves = [lab]
+    octaves: list[Any] = [lab]
     while min(octaves[-1].shape[:2]) >= 48:
-        halved = cv2.resize(octaves[-1], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-        octaves.append(np.asarray(halved, np.uint8))
+        octaves.append(cv2.resize(octaves[-1], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
     return octaves
+
+
+def plane(tilt: float | None, tilt_axis: float | None) -> NDArray[np.float64]:
+    """Give the 2 x 2 matrix from the part's plane to the picture, both in seen radii."""
+    squeeze = math.cos(math.radians(tilt or 0.0))
+    axis = math.radians(tilt_axis or 0.0)
+    turn = np.array([[math.cos(axis), -math.sin(axis)], [math.sin(axis), math.cos(axis)]])
+    matrix: NDArray[np.float64] = turn @ np.diag([1 / math.sqrt(squeeze), math.sqrt(squeeze)]) @ turn.T
+    return matrix
 
 
 def sample(octaves: list[Image], circles: Floats, x: Floats, y: Floats, pixels_per_radius: float) -> Floats:
@@ -173,3 +184,58 @@ _COUNTS = {
 }
 FEATURES = sum(_COUNTS.values())
 """Number of features of a place."""
+
+_VIEWS = ((0.0, 0.0), *((35.0, float(axis)) for axis in range(0, 180, 30)))
+"""Tilts and tilt axes under which a hexagon is looked for, degrees."""
+_HEX_INNER, _HEX_OUTER = 0.7, 1.25
+_HEX_SIDE = 40
+_HEX_LINE = ((np.arange(_HEX_SIDE, dtype=np.float32) + 0.5) / _HEX_SIDE * 2 - 1) * 1.6
+_HEX_X, _HEX_Y = (a.astype(np.float32) for a in np.meshgrid(_HEX_LINE, _HEX_LINE))
+HEX_FEATURES = 3 * len(_VIEWS) + 4
+
+
+def hexagon_features(octaves: list[Image], circles: Floats) -> Floats:
+    """Tell how far the edges around every circle follow a hexagon, seen head on or at a tilt.
+
+    The gradients are taken back into the part's plane for a few tilts; the sixth harmonic of their directions
+    around the rim, against the fourth and against the edges as a whole, is large for a hexagon alone.
+
+    Returns
+    -------
+    ndarray of float32, shape (N, HEX_FEATURES)
+    """
+    if not len(circles):
+        return np.zeros((0, HEX_FEATURES), np.float32)
+    light = sample(octaves, circles, _HEX_X, _HEX_Y, _HEX_SIDE / 3.2)[..., 0]
+    gx, gy = np.zeros_like(light), np.zeros_like(light)
+    gx[:, :, 1:-1] = light[:, :, 2:] - light[:, :, :-2]
+    gy[:, 1:-1] = light[:, 2:] - light[:, :-2]
+    shares = []
+    for tilt, axis in _VIEWS:
+        matrix = plane(tilt, axis).astype(np.float32)
+        back = np.linalg.inv(matrix)
+        u, v = back[0, 0] * _HEX_X + back[0, 1] * _HEX_Y, back[1, 0] * _HEX_X + back[1, 1] * _HEX_Y
+        radius = np.hypot(u, v)
+        rim = (radius > _HEX_INNER) & (radius < _HEX_OUTER)
+        x, y = gx[:, rim], gy[:, rim]
+        x, y = matrix[0, 0] * x + matrix[1, 0] * y, matrix[0, 1] * x + matrix[1, 1] * y
+        strength = np.hypot(x, y) + 1e-3
+        inward = np.abs(x * u[rim] + y * v[rim]) > 0.8 * strength * radius[rim]
+        bounded = np.minimum(strength, 2 * strength.mean(axis=1, keepdims=True))
+        turn = (x + 1j * y) / strength
+        square = turn * turn
+        fourth = square * square
+        kept = bounded * inward
+        sixth = np.abs((kept * fourth * square).sum(axis=1))
+        all_kept, everything = kept.sum(axis=1) + 1e-3, bounded.sum(axis=1) + 1e-3
+        shares.append((sixth / all_kept, sixth / everything, np.abs((kept * fourth).sum(axis=1)) / all_kept))
+    table = np.array(shares).transpose(2, 1, 0)
+    best = table[:, 1].argmax(axis=1)
+    rows = np.arange(len(best))
+    return np.concatenate(
+        [
+            table.reshape(len(table), -1),
+            np.stack([*(table[rows, k, best] for k in range(3)), best > 0], axis=1),
+        ],
+        axis=1,
+    ).astype(np.float32)

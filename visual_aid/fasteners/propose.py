@@ -1,15 +1,61 @@
-"""Places worth a closer look: one linear template over the cells of every level."""
+"""Places worth a closer look: a linear template over every level, then boosted trees on ring sums.
+
+Ring sums are what a nut keeps whatever way it is turned: means over rings of a window, and the size of their
+first angular harmonics.
+"""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 import cv2
 import numpy as np
 
-from visual_aid.fasteners.channels import Floats, Image, Level, pyramid
+from visual_aid.fasteners.channels import CELLS_PER_RADIUS, REACH, Floats, Image, Level, pyramid, windows
+from visual_aid.fasteners.trees import Trees
 
-PER_LEVEL = 1500
+PEAKS = 2500
+"""Peaks of the template's response that the trees look at."""
 OVERLAP_CENTRE = 0.35
 OVERLAP_RATIO = 1.2
+SHIFT_BOUND = 0.6
+RATIO_BOUND = 0.5
+
+_RINGS = (0.0, 0.4, 0.75, 1.05, 1.35, 1.7, 2.1)
+_HARMONICS = (1, 2, 3, 4)
+
+
+def _basis() -> tuple[Floats, Floats]:
+    """Give the ring sums as columns: real ones, and complex ones of the angular harmonics."""
+    line = (np.arange(2 * REACH + 1) - REACH) / CELLS_PER_RADIUS
+    x, y = np.meshgrid(line, line)
+    radius, bearing = np.hypot(x, y), np.arctan2(y, x)
+    c2, s2, none = np.cos(2 * bearing), np.sin(2 * bearing), np.zeros_like(x)
+    plain, waves = [], []
+    bounds = (-0.4, *_RINGS, 2.5)
+    for inner, middle, outer in zip(bounds, _RINGS, bounds[2:], strict=False):
+        rise, fall = (radius - inner) / (middle - inner), (outer - radius) / (outer - middle)
+        ring = np.clip(np.minimum(rise, fall), 0, 1)
+        ring /= ring.sum()
+        fields = [
+            (ring, none, none, none),
+            (none, ring * c2, ring * s2, none),
+            (none, none, none, ring),
+        ]
+        plain += [np.stack(f) for f in (*fields, (none, -ring * s2, ring * c2, none))]
+        if middle > 0:
+            waves += [np.stack(f) * np.exp(1j * k * bearing) for k in _HARMONICS for f in fields]
+            waves.append(np.stack([none, ring + 0j, 1j * ring, none]))
+    real = np.array(plain).reshape(len(plain), -1).T
+    wave = np.array(waves).reshape(len(waves), -1).T
+    return real.astype(np.float32), np.concatenate([wave.real, wave.imag], axis=1).astype(np.float32)
+
+
+_PLAIN, _WAVES = _basis()
+_WAVE_COUNT = _WAVES.shape[1] // 2
+_PER_RING = 3 * len(_HARMONICS) + 1
+_DIRECTED = np.isin(np.arange(_WAVE_COUNT) % _PER_RING, (0, 1, 2, 3, 4, 5, _PER_RING - 1))
+"""First and second harmonics and the mean edge direction: what tells which way the circle is off."""
 
 
 def response(level: Level, template: Floats) -> Floats:
@@ -25,58 +71,97 @@ def response(level: Level, template: Floats) -> Floats:
     return total
 
 
-def propose(lightness: Image, template: Floats, most: int) -> Floats:
-    """List the circles that the template likes best.
+def ring_sums(cut: Floats) -> Floats:
+    """Sum windows (from ``channels.windows``) over rings: shape (N, ring sums)."""
+    waves = cut @ _WAVES
+    real, imaginary = waves[:, :_WAVE_COUNT], waves[:, _WAVE_COUNT:]
+    return np.concatenate(
+        [cut @ _PLAIN, np.hypot(real, imaginary), real[:, _DIRECTED], imaginary[:, _DIRECTED]], axis=1
+    )
+
+
+def peaks(lightness: Image, template: Floats) -> tuple[Floats, Floats]:
+    """Find where the template responds best.
 
     Parameters
     ----------
     lightness : ndarray of uint8, shape (H, W)
         CIELAB lightness of the working image.
-    most : int
-        How many to list at most.
 
     Returns
     -------
-    ndarray of float32, shape (N, 4)
-        Centre x, y, radius in working pixels and response, strongest first.
+    circles : ndarray of float32, shape (N, 3)
+        Centre x, y and radius in working pixels.
+    features : ndarray of float32, shape (N, F)
+        Their ring sums, response and size.
     """
-    found = []
-    for level in pyramid(lightness):
+    levels = pyramid(lightness)
+    tops = []
+    for index, level in enumerate(levels):
         strength = response(level, template)
         rows, columns = np.nonzero(strength >= cv2.dilate(strength, np.ones((3, 3), np.uint8)))
-        peaks = strength[rows, columns]
-        if len(peaks) > PER_LEVEL:
-            best = np.argpartition(-peaks, PER_LEVEL)[:PER_LEVEL]
-            rows, columns, peaks = rows[best], columns[best], peaks[best]
-        x, y = (columns + 0.5) * level.pitch[0] - 0.5, (rows + 0.5) * level.pitch[1] - 0.5
-        found.append(np.stack([x, y, np.full(len(x), level.radius), peaks], axis=1))
-    if not found:
-        return np.zeros((0, 4), np.float32)
-    circles = np.concatenate(found).astype(np.float32)
-    circles = circles[np.argsort(-circles[:, 3], kind="stable")][: 3 * most]
-    return circles[distinct(circles, OVERLAP_CENTRE, OVERLAP_RATIO)][:most]
+        tops.append((np.full(len(rows), index), rows, columns, strength[rows, columns]))
+    if not tops:
+        return np.zeros((0, 3), np.float32), np.zeros((0, 0), np.float32)
+    number, rows, columns, strength = (np.concatenate(part) for part in zip(*tops, strict=True))
+    if len(strength) > PEAKS:
+        best = np.argpartition(-strength, PEAKS)[:PEAKS]
+        number, rows, columns, strength = number[best], rows[best], columns[best], strength[best]
+    circles = np.empty((len(rows), 3), np.float32)
+    seen = np.empty((len(rows), _PLAIN.shape[1] + _WAVE_COUNT + 2 * int(_DIRECTED.sum()) + 2), np.float32)
+    for k, level in enumerate(levels):
+        here = number == k
+        y, x = rows[here], columns[here]
+        circles[here, 0] = (x + 0.5) * level.pitch[0] - 0.5
+        circles[here, 1] = (y + 0.5) * level.pitch[1] - 0.5
+        circles[here, 2] = level.radius
+        seen[here, :-2] = ring_sums(windows(level, y, x))
+    seen[:, -2], seen[:, -1] = strength, np.log(circles[:, 2])
+    return circles, seen
 
 
-def distinct(circles: Floats, centre: float, ratio: float) -> list[int]:
-    """Pick the circles that no earlier picked one resembles.
+def moved(circles: Floats, features: Floats, shift: Sequence[Trees]) -> Floats:
+    """Move circles to where the trees expect the fastener.
 
     Parameters
     ----------
-    circles : ndarray, shape (N, >= 3)
-        Centre x, y and radius, best first.
+    circles : ndarray of float32, shape (N, 3)
+    features : ndarray of float32, shape (N, F)
+    shift : three Trees
+        Displacement in x and y in radii, natural logarithm of the ratio of the radii.
+    """
+    dx, dy, ratio = (trees(features) for trees in shift)
+    r = circles[:, 2]
+    x = circles[:, 0] + r * np.clip(dx, -SHIFT_BOUND, SHIFT_BOUND)
+    y = circles[:, 1] + r * np.clip(dy, -SHIFT_BOUND, SHIFT_BOUND)
+    return np.stack([x, y, r * np.exp(np.clip(ratio, -RATIO_BOUND, RATIO_BOUND))], axis=1)
+
+
+def best_distinct(circles: Floats, odds: Floats, most: int, centre: float, ratio: float) -> list[int]:
+    """Pick the indices of the best circles, leaving out those that resemble a better one.
+
+    Parameters
+    ----------
+    circles : ndarray, shape (N, 3)
+    odds : ndarray, shape (N,)
+        The higher, the better.
+    most : int
+        How many to pick at most.
     centre : float
         Two circles resemble each other where their centres are nearer than this, in radii of the larger,
     ratio : float
         and their radii differ by less than this factor.
     """
-    x, y, r = circles[:, 0], circles[:, 1], circles[:, 2]
-    free = np.ones(len(circles), bool)
-    picked = []
-    for i in range(len(circles)):
+    order = np.argsort(-odds, kind="stable")
+    x, y, r = circles[order].T
+    free = np.ones(len(order), bool)
+    picked: list[int] = []
+    for i in range(len(order)):
         if not free[i]:
             continue
-        picked.append(i)
-        reach = centre * np.maximum(r, r[i])
-        near = np.hypot(x - x[i], y - y[i]) < reach
-        free &= ~(near & (np.maximum(r / r[i], r[i] / r) < ratio))
+        picked.append(int(order[i]))
+        if len(picked) == most:
+            break
+        near = np.hypot(x - x[i], y - y[i]) < centre * np.maximum(r, r[i])
+        free &= ~(near & (np.maximum(r, r[i]) < ratio * np.minimum(r, r[i])))
     return picked

@@ -10,36 +10,35 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float32]
-Ints = NDArray[np.int32]
+Arrays = dict[str, NDArray[Any]]
+
+_BLOCK = 1 << 16
+"""Row-tree pairs walked at a time, so that they stay in the processor's cache."""
 
 
 @dataclass(frozen=True, slots=True)
 class Trees:
-    """A sum of T binary trees of at most N nodes each.
+    """A sum of T complete binary trees of depth D.
+
+    Node k of a tree leads to nodes 2 k + 1 and 2 k + 2; the nodes of the last level lead to the leaves in
+    the same way. A branch that ends early is padded with questions whose answers lead to the same value.
 
     Attributes
     ----------
-    feature : ndarray of int32, shape (T, N)
+    feature : ndarray of int16, shape (T, 2 ** D - 1)
         Column that the node asks about.
-    threshold : ndarray of float32, shape (T, N)
-        The walk goes left where the value is at most this.
-    left, right : ndarray of int32, shape (T, N)
-        Next node; a leaf leads to itself.
-    value : ndarray of float32, shape (T, N)
+    threshold : ndarray of float32, shape (T, 2 ** D - 1)
+        The walk turns right where the value exceeds this.
+    value : ndarray of float32, shape (T, 2 ** D)
         What a leaf adds to the sum.
     base : ndarray of float32, shape ()
         Constant term of the sum.
-    depth : ndarray of int32, shape ()
-        Questions on the longest way to a leaf.
     """
 
-    feature: Ints
+    feature: NDArray[np.int16]
     threshold: Floats
-    left: Ints
-    right: Ints
     value: Floats
     base: Floats
-    depth: Ints
 
     def __call__(self, x: Floats) -> Floats:
         """Evaluate the sum on the rows of x.
@@ -55,19 +54,28 @@ class Trees:
             Log odds for a classifier, the quantity itself for a regression.
         """
         trees, nodes = self.feature.shape
-        first = np.arange(trees, dtype=np.int32) * nodes
-        rows = (np.arange(len(x), dtype=np.int32) * x.shape[1])[:, None]
-        feature, threshold = self.feature.ravel(), self.threshold.ravel()
-        left, right = (self.left + first[:, None]).ravel(), (self.right + first[:, None]).ravel()
-        flat = np.ascontiguousarray(x, dtype=np.float32).ravel()
-        at = np.broadcast_to(first, (len(x), trees))
-        for _ in range(int(self.depth)):
-            goes_left = flat[rows + feature[at]] <= threshold[at]
-            at = np.where(goes_left, left[at], right[at])
-        total: Floats = self.value.ravel()[at].sum(axis=1, dtype=np.float32) + self.base
+        depth = (nodes + 1).bit_length() - 1
+        feature, threshold = self.feature.ravel().astype(np.intp), self.threshold.ravel()
+        first = np.arange(trees) * nodes
+        leaves = np.arange(trees) * (nodes + 1) - nodes
+        step = max(1, _BLOCK // max(trees, 1))
+        total = np.full(len(x), self.base, np.float32)
+        for start in range(0, len(x), step):
+            rows = np.ascontiguousarray(x[start : start + step], np.float32)
+            offset = (np.arange(len(rows)) * x.shape[1])[:, None]
+            flat = rows.ravel()
+            at = np.zeros((len(rows), trees), np.intp)
+            for _ in range(depth):
+                node = at + first
+                at = 2 * at + 1 + (flat.take(feature.take(node) + offset) > threshold.take(node))
+            total[start : start + step] += self.value.ravel().take(at + leaves).sum(axis=1)
         return total
 
-    def arrays(self, prefix: str) -> dict[str, NDArray[np.generic]]:
+    def head(self, count: int) -> Trees:
+        """Give the first trees alone: a rougher sum, and a cheaper one."""
+        return Trees(self.feature[:count], self.threshold[:count], self.value[:count], self.base)
+
+    def arrays(self, prefix: str) -> Arrays:
         """Name the arrays for an .npz file."""
         return {f"{prefix}.{f.name}": getattr(self, f.name) for f in fields(self)}
 

@@ -7,10 +7,11 @@ from functools import cache
 from importlib.resources import files
 
 import numpy as np
-from numpy.typing import NDArray
 
 from visual_aid.fasteners.channels import Floats
-from visual_aid.fasteners.trees import Trees
+from visual_aid.fasteners.trees import Arrays, Trees
+
+GROUPS = {"coarse_shift": 3, "shift": 3, "kinds": 5}
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,33 +22,34 @@ class Weights:
     ----------
     template : ndarray of float32, shape (CHANNELS, 2 * REACH + 1, 2 * REACH + 1)
         The proposals' linear template.
-    first, second : Trees
-        Log odds of 'a nut or bolt head' for a proposed circle and for a refined one.
-    shift : tuple of Trees
+    coarse, fine, final : Trees
+        Log odds of 'a nut or bolt head' from ring sums, from patches, from patches of settled circles.
+    coarse_shift, shift : tuple of Trees
         Where the true circle lies: x and y in radii, natural logarithm of the ratio of the radii.
     kinds : tuple of Trees
-        Log odds of each of ``visual_aid.model.KINDS`` against all others.
-    calibration : ndarray of float32, shape (2,)
-        Slope and intercept from the second log odds to the log odds of the score.
+        Log odds of each of ``visual_aid.model.KINDS``: nuts and bolt heads against each other, bare studs and
+        empty holes against everything else.
+    context : Trees
+        Log odds of the score, from the final log odds of a find and of those around it.
     """
 
     template: Floats
-    first: Trees
-    second: Trees
+    coarse: Trees
+    fine: Trees
+    final: Trees
+    coarse_shift: tuple[Trees, ...]
     shift: tuple[Trees, ...]
     kinds: tuple[Trees, ...]
-    calibration: Floats
+    context: Trees
 
     def save(self, path: str) -> None:
         """Write the weights as an .npz file."""
-        arrays: dict[str, NDArray[np.generic]] = {
-            "template": self.template,
-            "calibration": self.calibration,
-        }
-        arrays |= self.first.arrays("first") | self.second.arrays("second")
-        for name, group in (("shift", self.shift), ("kinds", self.kinds)):
-            for k, trees in enumerate(group):
-                arrays |= trees.arrays(f"{name}{k}")
+        arrays: Arrays = {"template": self.template}
+        for name in ("coarse", "fine", "final", "context"):
+            arrays |= getattr(self, name).arrays(name)
+        for name, count in GROUPS.items():
+            for k in range(count):
+                arrays |= getattr(self, name)[k].arrays(f"{name}{k}")
         np.savez_compressed(path, allow_pickle=False, **arrays)
 
 
@@ -55,11 +57,17 @@ class Weights:
 def load(path: str | None = None) -> Weights:
     """Read weights: those of the package, or of a training run."""
     with np.load(path or str(files("visual_aid.fasteners") / "finder.npz")) as arrays:
+
+        def group(name: str) -> tuple[Trees, ...]:
+            return tuple(Trees.from_arrays(arrays, f"{name}{k}") for k in range(GROUPS[name]))
+
         return Weights(
             template=arrays["template"],
-            first=Trees.from_arrays(arrays, "first"),
-            second=Trees.from_arrays(arrays, "second"),
-            shift=tuple(Trees.from_arrays(arrays, f"shift{k}") for k in range(3)),
-            kinds=tuple(Trees.from_arrays(arrays, f"kinds{k}") for k in range(5)),
-            calibration=arrays["calibration"],
+            coarse=Trees.from_arrays(arrays, "coarse"),
+            fine=Trees.from_arrays(arrays, "fine"),
+            final=Trees.from_arrays(arrays, "final"),
+            coarse_shift=group("coarse_shift"),
+            shift=group("shift"),
+            kinds=group("kinds"),
+            context=Trees.from_arrays(arrays, "context"),
         )

@@ -1,0 +1,92 @@
+"""What the finder makes of photos without fasteners, of a drawn joint and of taps on it."""
+
+import math
+
+import cv2
+import numpy as np
+import pytest
+import skimage.data
+
+from visual_aid.fasteners.find import fastener_at, find_fasteners
+from visual_aid.photo import Photo
+
+WITHOUT = ("brick", "camera", "coffee", "grass", "gravel", "page", "rocket")
+
+
+@pytest.mark.parametrize("name", WITHOUT)
+def test_everyday_photo_shows_no_confident_fastener(name) -> None:
+    """Photos that scikit-image ships; none shows a nut or a bolt.
+
+    Left out are those with eyes (astronaut, chelsea) and coins: ringed discs, which the finder does take
+    for nuts.
+    """
+    image = getattr(skimage.data, name)()
+    rgb = image if image.ndim == 3 else np.repeat(image[..., None], 3, axis=2)
+    found = find_fasteners(Photo.from_array(np.ascontiguousarray(rgb)), min_score=0.5)
+    assert [f for f in found if f.kind not in ("bare_stud", "empty_hole")] == []
+
+
+def joint(centres, radius, size=(900, 1200), seed=0) -> np.ndarray:
+    """Hexagon nuts with studs, lit from the upper left, on a painted plate with grain."""
+    rng = np.random.default_rng(seed)
+    plate = np.full((*size, 3), (92, 100, 108), np.float32)
+    plate += cv2.GaussianBlur(rng.normal(0, 40, size).astype(np.float32), (0, 0), 3)[..., None]
+    for k, (x, y) in enumerate(centres):
+        turn = np.radians(17.0 * k) + np.arange(6) * np.pi / 3
+        corners = np.stack([np.cos(turn), np.sin(turn)], 1) * radius / math.cos(math.pi / 6)
+        shadow = np.round((corners * 1.05 + np.array([x, y]) + 0.16 * radius) * 16).astype(np.int32)
+        cv2.fillPoly(plate, [shadow], (40, 42, 46), cv2.LINE_AA, 4)
+        outline = np.round((corners + np.array([x, y])) * 16).astype(np.int32)
+        cv2.fillPoly(plate, [outline], (168, 166, 160), cv2.LINE_AA, 4)
+        cv2.circle(plate, (round(x), round(y)), round(0.66 * radius), (70, 70, 72), -1, cv2.LINE_AA)
+        cv2.circle(plate, (round(x), round(y)), round(0.58 * radius), (140, 138, 134), -1, cv2.LINE_AA)
+    plate = cv2.GaussianBlur(plate, (0, 0), 1.0) + rng.normal(0, 3, plate.shape)
+    return np.clip(plate, 0, 255).astype(np.uint8)
+
+
+CENTRES = [(300.0, 300.0), (560.0, 300.0), (820.0, 300.0), (300.0, 600.0), (560.0, 600.0), (820.0, 600.0)]
+
+
+@pytest.fixture(scope="module")
+def photo() -> Photo:
+    return Photo.from_array(joint(CENTRES, 42.0))
+
+
+def test_drawn_nuts_are_found_in_their_places(photo) -> None:
+    found = find_fasteners(photo)
+    hit = [f for f in found for c in CENTRES if math.dist((f.cx, f.cy), c) < 0.25 * 42 and 30 < f.radius < 58]
+    assert len(hit) >= 5
+    assert len(found) - len(hit) <= 1
+    assert [f.id for f in found] == list(range(1, len(found) + 1))
+    assert [f.score for f in found] == sorted((f.score for f in found), reverse=True)
+    assert all(0 <= f.score <= 1 and (f.angle is None or 0 <= f.angle < 60) for f in found)
+
+
+def test_two_runs_agree(photo) -> None:
+    assert find_fasteners(photo) == find_fasteners(photo)
+
+
+def test_full_size_photo_gives_full_size_pixels() -> None:
+    large = cv2.resize(joint(CENTRES, 42.0), None, fx=3, fy=3, interpolation=cv2.INTER_CUBIC)
+    found = find_fasteners(Photo.from_array(large))
+    hit = [f for f in found for c in CENTRES if math.dist((f.cx, f.cy), (3 * c[0], 3 * c[1])) < 0.3 * 126]
+    assert len(hit) >= 4
+
+
+@pytest.mark.parametrize("radius", [None, 30.0, 42.0, 55.0])
+def test_a_tap_beside_the_centre_finds_the_nut(photo, radius) -> None:
+    found = fastener_at(photo, 566.0, 291.0, radius)
+    assert found is not None
+    assert math.dist((found.cx, found.cy), (560, 300)) < 0.3 * 42
+    assert found.radius == pytest.approx(42, rel=0.35)
+    assert found.id == 1
+
+
+def test_a_tap_outside_the_photo_finds_nothing(photo) -> None:
+    assert fastener_at(photo, -5, 20) is None
+    assert fastener_at(photo, 20, 900) is None
+
+
+def test_a_tiny_and_an_even_photo_show_nothing() -> None:
+    assert find_fasteners(Photo.from_array(np.zeros((12, 12, 3), np.uint8))) == ()
+    assert find_fasteners(Photo.from_array(np.full((300, 400, 3), 90, np.uint8)), min_score=0.5) == ()

@@ -1,0 +1,103 @@
+"""Views carry their labels along, circles are told apart, and trees survive the way out of scikit-learn."""
+
+import cv2
+import numpy as np
+import pytest
+from sklearn.ensemble import HistGradientBoostingClassifier, HistGradientBoostingRegressor
+
+from visual_aid.fasteners.propose import moved
+from visual_aid.fasteners.trees import Trees
+from visual_aid.training.finder import DEPTH, Scene, assign, offsets, scenes, to_trees
+from visual_aid.training.truth import TruthFastener, TruthPhoto
+
+NONE = np.zeros((0, 4), np.float32)
+
+
+def scene(circles, kinds, teaches, unjudged=NONE) -> Scene:
+    return Scene(
+        [], np.array(circles, np.float32), tuple(kinds), np.array(teaches), np.array(unjudged, np.float32)
+    )
+
+
+def test_circles_on_labels_beside_them_and_in_boxes_that_count_neither_way() -> None:
+    labelled = scene(
+        [(100, 100, 20), (300, 100, 20), (500, 100, 20), (700, 100, 20)],
+        ("hex_nut", "bare_stud", "other", "bolt_head"),
+        (True, True, False, False),
+        [(0, 300, 200, 400)],
+    )
+    circles = np.array(
+        [
+            (102, 99, 22),  # on the nut
+            (114, 100, 20),  # beside it
+            (100, 100, 32),  # too large for it
+            (300, 101, 19),  # on the stud: no nut
+            (500, 100, 20),  # on something unsure
+            (700, 100, 20),  # on a bolt head that does not teach
+            (900, 900, 20),  # on nothing
+            (100, 350, 20),  # in a box that does not count
+        ],
+        np.float32,
+    )
+    state, label = assign(circles, labelled)
+    assert state.tolist() == [1, -1, -1, 0, -1, -1, 0, -1]
+    assert label.tolist() == [0, -1, -1, 1, -1, -1, -1, -1]
+
+
+def test_moving_by_the_offsets_arrives_at_the_label() -> None:
+    circles = np.array([[100.0, 90, 20]], np.float32)
+    target = np.array([[104.0, 86, 25]], np.float32)
+    shift = [
+        Trees(np.zeros((1, 1), np.int16), np.zeros((1, 1), "f4"), np.zeros((1, 2), "f4"), np.float32(v))
+        for v in offsets(circles, target)[0]
+    ]
+    assert moved(circles, np.zeros((1, 1), np.float32), shift) == pytest.approx(target, abs=1e-3)
+
+
+@pytest.mark.parametrize("estimator", [HistGradientBoostingClassifier, HistGradientBoostingRegressor])
+def test_trees_give_what_scikit_learn_gives(estimator) -> None:
+    rng = np.random.default_rng(0)
+    x = rng.normal(size=(600, 5)).astype(np.float32)
+    y = x[:, 0] * x[:, 1] + 0.3 * x[:, 2]
+    if estimator is HistGradientBoostingClassifier:
+        y = y > 0.2
+    model = estimator(max_iter=25, max_leaf_nodes=12, max_depth=DEPTH, early_stopping=False).fit(x, y)
+    fresh = rng.normal(size=(300, 5)).astype(np.float32)
+    expected = model.decision_function(fresh) if hasattr(model, "decision_function") else model.predict(fresh)
+    assert to_trees(model)(fresh) == pytest.approx(expected, abs=1e-4)
+
+
+@pytest.fixture
+def labelled(tmp_path) -> TruthPhoto:
+    """Bright discs on a dark photo, each labelled."""
+    image = np.full((600, 800, 3), 40, np.uint8)
+    spots = [(150, 140, 30), (500, 200, 40), (620, 450, 24)]
+    for x, y, r in spots:
+        cv2.circle(image, (x, y), r, (230, 230, 230), -1, cv2.LINE_AA)
+    cv2.imwrite(str(tmp_path / "a.png"), image)
+    fasteners = tuple(TruthFastener(i, "hex_nut", x, y, r) for i, (x, y, r) in enumerate(spots))
+    return TruthPhoto(tmp_path / "a.png", 800, 600, fasteners)
+
+
+def test_labels_stay_on_their_fasteners_in_every_view(labelled) -> None:
+    views = list(scenes([labelled], 12))
+    assert len(views) == 13
+    assert views[0].circles == pytest.approx(np.array([[150, 140, 30], [500, 200, 40], [620, 450, 24]]))
+    seen = 0
+    for view in views:
+        light = view.lightness.astype(float)
+        rows, columns = np.mgrid[: light.shape[0], : light.shape[1]]
+        for (x, y, r), teaches in zip(view.circles, view.teaches, strict=True):
+            if not teaches:
+                continue
+            away = np.hypot(columns - x, rows - y) / r
+            assert light[away < 0.5].mean() > 1.5 * light[(away > 1.5) & (away < 1.8)].mean()
+            seen += 1
+    assert seen > 15
+
+
+def test_views_are_the_same_on_every_run(labelled) -> None:
+    one, two = (list(scenes([labelled], 2)) for _ in range(2))
+    for a, b in zip(one, two, strict=True):
+        assert np.array_equal(a.lightness, b.lightness)
+        assert np.array_equal(a.circles, b.circles)
