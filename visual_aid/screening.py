@@ -43,7 +43,7 @@ def screen_photo(photo: Photo, fasteners: Sequence[Fastener] | None = None) -> S
     candidates: tuple[Candidate, ...] = ()
     not_judged = tuple(NotJudged(cue, RETAKE) for cue in MEASURE)
     if quality.usable:
-        found = add_lean(photo, find_fasteners(photo) if fasteners is None else fasteners)
+        found = find_fasteners(photo) if fasteners is None else add_lean(photo, fasteners)
         quality = judge(photo, found)
         candidates, not_judged = find_evidence(Scene.build(photo, found))
     return Screening(

@@ -72,7 +72,7 @@ def collect(truths: Sequence[TruthPhoto]) -> dict[Cue, Examples]:
     names: dict[Cue, tuple[str, ...]] = {}
     for number, truth in enumerate(truths):
         photo = read_photo(truth.path)
-        found = add_lean(photo, find_fasteners(photo))
+        found = find_fasteners(photo)
         completed = add_lean(photo, with_labels(found, truth, np.random.default_rng([number, 1])))
         views = [(found, True)] if len(completed) == len(found) else [(found, True), (completed, False)]
         for fasteners, is_found in views:
