@@ -129,6 +129,22 @@ def test_two_nuts_are_not_compared(draw_joint):
     assert found.not_judged[0].cue == "clean_outlier"
 
 
+def test_nuts_are_compared_within_their_group_alone(draw_joint):
+    drawn = scene(draw_joint, [DUSTY, DUSTY, ZINC, DUSTY])
+
+    def in_groups(*groups):
+        frames = tuple(
+            dataclasses.replace(f, fastener=dataclasses.replace(f.fastener, group=g))
+            for f, g in zip(drawn.frames, groups, strict=True)
+        )
+        return measure(Scene(drawn.photo, tuple(f.fastener for f in frames), frames, drawn.seats))
+
+    of_another_group = in_groups(1, 1, 2, 1)
+    assert [m.fastener.id for m in of_another_group.measurements] == [1, 2, 4]
+    assert np.abs(features(of_another_group, "colour_odd_to_nearest")).max() < 0.5
+    assert in_groups(1, 1, 2, 2).not_judged[0].why == "fewer than three like nuts"
+
+
 def test_a_surface_that_is_not_seen_leaves_the_rest_measured(draw_joint):
     whole = scene(draw_joint, [DUSTY, DUSTY, ZINC, DUSTY])
     hidden = tuple(dataclasses.replace(s, valid=np.zeros_like(s.valid)) for s in whole.seats)

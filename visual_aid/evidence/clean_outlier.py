@@ -5,8 +5,7 @@ Only neighbours can tell: all equally clean or equally dirty is no evidence, so 
 nuts are not judged. Nuts are compared by the colours of all of their face and flats at once, as ratios of
 the linear channels, which a shadow scales alike and hardly changes; the stud's end, which may be rusty
 where its nut is not, and highlights, which are small, do not decide. Dirt also is the colour of the
-surface around, and hides the sparkle of the metal. What is no nut of the same kind differs too: how sure the finder
-was, and how alike in size and group the others are, weigh against it.
+surface around, and hides the sparkle of the metal.
 """
 
 from __future__ import annotations
@@ -72,13 +71,20 @@ class _Nut:
 
 
 def measure(scene: Scene) -> Measured:
-    """Compare every nut of the scene with the others."""
+    """Compare every nut of the scene with the others of its group: same kind, size and pattern."""
     seats = {seat.fastener.id: seat for seat in scene.seats}
-    nuts = [_look_at(frame, seats[frame.fastener.id]) for frame in scene.in_place]
-    if len(nuts) < LEAST_NUTS:
-        return Measured(not_judged=(NotJudged("clean_outlier", "fewer than three like nuts"),))
-    likeness = _Likeness.of(nuts)
-    return Measured(tuple(_compare(nuts, likeness, i) for i in range(len(nuts))))
+    groups: dict[int | None, list[Frame]] = {}
+    for frame in scene.in_place:
+        groups.setdefault(frame.fastener.group, []).append(frame)
+    measurements: list[Measurement] = []
+    for frames in groups.values():
+        if len(frames) >= LEAST_NUTS:
+            nuts = [_look_at(frame, seats[frame.fastener.id]) for frame in frames]
+            likeness = _Likeness.of(nuts)
+            measurements += [_compare(nuts, likeness, i) for i in range(len(nuts))]
+    if measurements:
+        return Measured(tuple(measurements))
+    return Measured(not_judged=(NotJudged("clean_outlier", "fewer than three like nuts"),))
 
 
 @cache
@@ -233,11 +239,6 @@ def _compare(nuts: Sequence[_Nut], likeness: _Likeness, row: int) -> Measurement
         "fine_red_green": _log_ratio(float(nut.fine[1]), fine[:, 1], UNEVEN_FLOOR),
         "fine_green_blue": _log_ratio(float(nut.fine[2]), fine[:, 2], UNEVEN_FLOOR),
         "others_fine_green_blue": float(np.log(np.median(fine[:, 2]) + UNEVEN_FLOOR)),
-        "found_score": fastener.score,
-        "size_odd": abs(
-            math.log(fastener.radius / float(np.median([n.frame.fastener.radius for n in others])))
-        ),
-        "same_group_share": float(np.mean([n.frame.fastener.group == fastener.group for n in others])),
         "uneven_green_blue": _log_ratio(float(nut.uneven[2]), uneven[:, 2], UNEVEN_FLOOR),
     }
     shared = float(np.median(np.delete(likeness.colour[row], row)))
