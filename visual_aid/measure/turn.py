@@ -7,6 +7,7 @@ the directions of their edges agree best.
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -36,9 +37,15 @@ FAINT = 2.0
 """Gradient in grey levels a sample under which an edge is noise."""
 STILL_BONUS, STILL_SPREAD = 0.02, 2.5
 """What agreement a nut that stayed is given in advance, most nuts being such, and over how many degrees."""
-FULL_TURN_GAIN = 0.2
-"""By how much the agreement has to rise before a turn is taken to be 60 degrees or more."""
+FULL_TURN_GAIN, FULL_TURN_AGREEMENT = 0.12, 0.6
+"""By how much the agreement has to rise, and to what, before a turn is taken to be 60 degrees or more."""
 
+RIM = 1.04
+"""How far the hexagon's ring reaches beyond its flats, in nut radii."""
+LEAST_HEXNESS = 0.12
+"""Share of the rim's edges that follow one hexagon under which there is none."""
+SETTLINGS, MOST_SETTLED = 4, 6.0
+"""How often a turn is measured again with the hexagon known, and how many degrees it may move by that."""
 DOUBT, DOUBT_RISE = 0.25, 1.5
 """Uncertainty in degrees at full agreement, and the power by which it rises where they agree less."""
 
@@ -59,6 +66,9 @@ class View:
         From the nut's seat to its top as seen, in nut radii in the part's plane.
     stud : bool
         Whether a stud stands in the middle, which does not turn with the nut; a bolt head has none.
+    flat : float or None
+        Direction of a flat's normal in the plane, degrees modulo 60, once it is known: what lies beyond the
+        flats is then left out.
     """
 
     octaves: Sequence[Image]
@@ -66,6 +76,7 @@ class View:
     matrix: Floats
     lean: Floats
     stud: bool = True
+    flat: float | None = None
 
 
 def octaves(grey: Image) -> list[Image]:
@@ -112,6 +123,9 @@ def ring(view: View, turn: float, reach: float, density: int, outer: float) -> F
     """Weigh the plane around a nut: 1 on what turns with it, 0 elsewhere and where a stud may hide it."""
     u, v = np.meshgrid(_steps(reach, density), _steps(reach, density))
     free = outer - np.hypot(u, v)
+    if view.flat is not None and math.isfinite(outer):
+        bearing = np.degrees(np.arctan2(v, u)) - view.flat + turn
+        free = RIM - np.hypot(u, v) * np.cos(np.radians((bearing + 30) % 60 - 30))
     if view.stud:
         x, y = _rotation(-turn) @ view.lean
         along = np.clip((u * x + v * y) / max(x * x + y * y, 1e-9), 0, 1)
@@ -204,13 +218,64 @@ def measure_turn(a: View, b: View) -> Turn:
     turns = np.array(sorted(scores))
     values = np.array([scores[turn] for turn in turns])
     best = int(values.argmax())
-    degrees = _vertex(turns, values, best)
+    degrees = (_settled(a, b, _vertex(turns, values, best)) + 30) % 60 - 30
     sixths = [degrees + 60 * k for k in range(-2, 4)]
-    folded = _scores(a, b, sixths, COARSE, bonus=False)
+    folded = _scores(a, b, sixths, FINE, bonus=False)
     other = int(folded.argmax())
-    if folded[other] - folded[2] > FULL_TURN_GAIN:
+    if folded[other] > max(folded[2] + FULL_TURN_GAIN, FULL_TURN_AGREEMENT):
         degrees = (sixths[other] + 180) % 360 - 180
     return Turn(degrees, float(values[best]))
+
+
+def _settled(a: View, b: View, degrees: float) -> float:
+    """Measure again without the surface around the nut, which stayed and draws the turn towards none."""
+    first = degrees
+    for _ in range(SETTLINGS):
+        flat = flat_direction([(a, 0.0), (b, degrees)])
+        if flat is None:
+            return degrees
+        scores: dict[float, float] = {}
+        _climb(
+            dataclasses.replace(a, flat=flat), dataclasses.replace(b, flat=flat + degrees), degrees, scores
+        )
+        turns = np.array(sorted(scores))
+        values = np.array([scores[turn] for turn in turns])
+        before, degrees = degrees, _vertex(turns, values, int(values.argmax()))
+        if abs(degrees - first) > MOST_SETTLED:
+            return first
+        if abs(degrees - before) < 0.2:
+            break
+    return degrees
+
+
+def flat_direction(views: Sequence[tuple[View, float]]) -> float | None:
+    """Find the direction of a flat's normal that the outlines in all views share.
+
+    Parameters
+    ----------
+    views : sequence of (View, float)
+        Each with the turn in degrees that brings it to the first.
+
+    Returns
+    -------
+    float or None
+        Degrees modulo 60 in the first view's plane; None where the edges follow no hexagon.
+    """
+    total, plain = 0j, 0.0
+    steps = _steps(OUTER, FINE)
+    u, v = np.meshgrid(steps, steps)
+    radius = np.hypot(u, v)
+    rim = (radius > 0.8) & (radius < OUTER)
+    for view, turn in views:
+        light = cv2.GaussianBlur(rectify(view, turn, OUTER, FINE), (0, 0), 1.0)
+        dx, dy = (np.asarray(cv2.Sobel(light, cv2.CV_32F, *o, ksize=3))[rim] for o in ((1, 0), (0, 1)))
+        length = np.hypot(dx, dy) + 1e-6
+        weight = length * ((np.abs(dx * u[rim] + dy * v[rim]) / (length * radius[rim])) > 0.82)
+        total += complex((weight * np.exp(6j * np.arctan2(dy, dx))).sum()) / float(weight.sum() + 1e-6)
+        plain += 1.0
+    if abs(total) < LEAST_HEXNESS * plain:
+        return None
+    return math.degrees(math.atan2(total.imag, total.real)) / 6
 
 
 def _climb(a: View, b: View, start: float, scores: dict[float, float]) -> None:

@@ -1,0 +1,43 @@
+"""Registering drawn plates, whose homography is known exactly."""
+
+import numpy as np
+import pytest
+
+from visual_aid.measure.register import register
+from visual_aid.photo import Photo
+
+NUTS = [(200.0, 220.0, 40.0, 10.0), (430.0, 230.0, 40.0, 35.0), (320.0, 430.0, 40.0, 50.0)]
+
+
+def photo(look, canvas, seed=0, name="photo"):
+    return Photo.from_array(np.repeat(look.photo(canvas, seed)[..., None], 3, axis=2), name)
+
+
+@pytest.mark.parametrize("tilt", [0, 25, 40])
+def test_two_views_of_a_plate_are_laid_on_each_other(draw_plate, camera, tilt):
+    here, there = camera(10, 20), camera(tilt, 80, roll=12, zoom=1.15)
+    canvas = draw_plate(NUTS)
+    laid = register(photo(here, canvas, 1), photo(there, 0.8 * canvas, 2))
+    assert laid is not None
+    for place in ((150, 150), (500, 150), (320, 320), (150, 500), (500, 500)):
+        (x, y), _ = here.see(*place)
+        assert laid.to_after(x, y)[0] == pytest.approx(there.see(*place)[0], abs=1.5)
+        assert laid.inverse().to_after(*laid.to_after(x, y)[0])[0] == pytest.approx((x, y), abs=1e-6)
+
+
+def test_the_jacobian_is_the_slope_of_the_map(draw_plate, camera):
+    laid = register(photo(camera(30, 20), draw_plate(NUTS), 1), photo(camera(0, 0), draw_plate(NUTS), 2))
+    place, jacobian = laid.to_after(250, 300)
+    step = 1e-4
+    slope = [(laid.to_after(250 + dx, 300 + dy)[0] - place) / step for dx, dy in ((step, 0), (0, step))]
+    assert np.column_stack(slope) == pytest.approx(jacobian, rel=1e-3, abs=1e-6)
+
+
+def test_other_plates_and_empty_photos_are_refused(draw_plate, camera):
+    look = camera(10, 0)
+    one = photo(look, draw_plate(NUTS, seed=1))
+    for other in range(2, 6):
+        assert register(one, photo(look, draw_plate(NUTS[:2], seed=other))) is None
+    flat = Photo.from_array(np.full((480, 640, 3), 120, np.uint8))
+    assert register(one, flat) is None
+    assert register(flat, one) is None

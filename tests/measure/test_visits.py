@@ -1,0 +1,122 @@
+"""Two visits of a drawn joint, from photos to a comparison."""
+
+import json
+
+import numpy as np
+import pytest
+
+from visual_aid.measure import visits
+from visual_aid.measure.visits import SCHEMA, Comparison, News, NutTurn, compare
+from visual_aid.model import Candidate, Fastener, PhotoInfo, Quality, Screening
+from visual_aid.photo import Photo
+
+NUTS = [(190.0, 200.0, 44.0, 10.0), (450.0, 210.0, 44.0, 35.0), (320.0, 450.0, 44.0, 50.0)]
+
+
+def photo(look, canvas, seed, name):
+    return Photo.from_array(np.repeat(look.photo(canvas, seed)[..., None], 3, axis=2), name)
+
+
+@pytest.fixture
+def found(monkeypatch, camera):
+    """Put the nuts' places in the finder's place: what is tested is what is made of them."""
+    looks = {"before.jpg": camera(0, 0), "after.jpg": camera(15, 60, roll=10)}
+
+    def places(photo, _score=0.0):
+        look = looks[photo.info.name]
+        seen = []
+        for number, (x, y, radius, _) in enumerate(NUTS, start=1):
+            (cx, cy), jacobian = look.see(x, y)
+            size = radius * np.sqrt(np.linalg.det(jacobian))
+            seen.append(Fastener(number, "bolt_head", cx, cy, size, score=0.9))
+        return tuple(seen)
+
+    monkeypatch.setattr(visits, "find_fasteners", places)
+    monkeypatch.setattr(visits, "add_lean", lambda _, fasteners: tuple(fasteners))
+    return looks
+
+
+def turned(turns):
+    return [(x, y, r, degrees + turn) for (x, y, r, degrees), turn in zip(NUTS, turns, strict=True)]
+
+
+def test_turned_nuts_are_told_from_those_that_stayed(draw_plate, found):
+    true = (0.0, 14.0, -9.0)
+    before = photo(found["before.jpg"], draw_plate(NUTS), 1, "before.jpg")
+    after = photo(found["after.jpg"], 0.85 * draw_plate(turned(true)), 2, "after.jpg")
+    comparison = compare(before, after)
+    assert comparison.comparable
+    assert len(comparison.turns) == 3
+    for (x, y, _, _), turn in zip(NUTS, true, strict=True):
+        cx, cy = found["before.jpg"].see(x, y)[0]
+        (one,) = (t for t in comparison.turns if np.hypot(t.cx - cx, t.cy - cy) < 5)
+        assert one.turn == pytest.approx(turn, abs=1.5)
+        assert one.turned == (turn != 0)
+        assert one.after == pytest.approx(found["after.jpg"].see(x, y)[0], abs=5)
+
+
+def test_another_joint_is_refused(draw_plate, found):
+    before = photo(found["before.jpg"], draw_plate(NUTS, seed=1), 1, "before.jpg")
+    after = photo(found["after.jpg"], draw_plate(NUTS, seed=9), 2, "after.jpg")
+    comparison = compare(before, after)
+    assert not comparison.comparable
+    assert "another joint" in comparison.why
+    assert comparison.turns == ()
+
+
+def test_a_photo_too_dark_to_judge_is_refused_by_name(draw_plate, found):
+    before = photo(found["before.jpg"], draw_plate(NUTS), 1, "before.jpg")
+    dark = photo(found["after.jpg"], 0.1 * draw_plate(NUTS), 2, "after.jpg")
+    assert compare(before, dark).why.startswith("the photo after cannot be judged: ")
+    assert compare(dark, before).why.startswith("the photo before cannot be judged: ")
+
+
+def test_photos_without_a_nut_are_refused(draw_plate, found, monkeypatch):
+    before = photo(found["before.jpg"], draw_plate(NUTS), 1, "before.jpg")
+    after = photo(found["after.jpg"], draw_plate(NUTS), 2, "after.jpg")
+    monkeypatch.setattr(visits, "find_fasteners", lambda *_: ())
+    assert "no nut" in compare(before, after).why
+
+
+def record(kinds, candidates=()):
+    fasteners = tuple(
+        Fastener(i, kind, x, y, r) for i, (kind, (x, y, r, _)) in enumerate(zip(kinds, NUTS, strict=True), 1)
+    )
+    flagged = tuple(
+        Candidate(i, cue, fastener, (0, 0, 1, 1), (), score, reason="a run")
+        for i, (cue, fastener, score) in enumerate(candidates, 1)
+    )
+    return Screening("0", PhotoInfo("x", "x", "", 640, 640), Quality(True), fasteners, flagged)
+
+
+def test_new_evidence_is_what_only_the_later_record_has(draw_plate, camera, found):
+    found["after.jpg"] = camera(0, 0)
+    before = photo(camera(0, 0), draw_plate(NUTS), 1, "before.jpg")
+    after = photo(camera(0, 0), draw_plate(NUTS), 2, "after.jpg")
+    early = record(["hex_nut"] * 3, [("rust_trail", 1, 0.6)])
+    late = record(
+        ["hex_nut", "hex_nut", "bare_stud"],
+        [("rust_trail", 1, 0.9), ("rust_trail", 2, 0.8), ("dust_trail", 2, 0.2), ("gap", None, 0.9)],
+    )
+    news = compare(before, after, records=(early, late)).news
+    assert [(n.cue, n.candidate) for n in news] == [("rust_trail", 2), ("missing_nut", None)]
+    assert (news[1].cx, news[1].cy) == NUTS[2][:2]
+    assert compare(before, after, records=(early, early)).news == ()
+
+
+def test_the_line_of_json_has_the_agreed_fields():
+    turn = NutTurn(10.04, 20.06, 30.0, (1.0, 2.0), 12.345, 0.61, True)
+    news = News("gap", 4, 1.0, 2.0, "not there before: a gap")
+    line = Comparison("a.jpg", "b.jpg", turns=(turn,), not_measured=2, news=(news,)).to_json()
+    assert "\n" not in line
+    assert json.loads(line) == {
+        "schema": SCHEMA,
+        "before": "a.jpg",
+        "after": "b.jpg",
+        "comparable": True,
+        "why": None,
+        "turns": [{"cx": 10.0, "cy": 20.1, "turn": 12.3, "uncertainty": 0.6, "turned": True}],
+        "not_measured": 2,
+        "news": [{"cue": "gap", "candidate": 4, "cx": 1.0, "cy": 2.0, "say": "not there before: a gap"}],
+    }
+    assert json.loads(Comparison("a.jpg", "b.jpg", why="blurred").to_json())["comparable"] is False
