@@ -38,7 +38,7 @@ def trail(canvas, u, v, lean=0.0):
 
 def test_a_trail_stands_out_from_the_neighbours(draw_joint):
     first, *others = measured(draw_joint, trail)
-    for feature in ("rust_run_contrast", "rust_below", "red_to_green_q95", "streak_height"):
+    for feature in ("run_contrast", "rust_below_t", "red_to_green_below_t", "streak_less_elsewhere"):
         assert first.features[feature] > 2 * max(abs(o.features[feature]) for o in others), feature
     assert first.measures["length_r"] == pytest.approx(2.4, abs=0.8)
     assert first.measures["rust_share"] > 0.5
@@ -48,8 +48,8 @@ def test_a_trail_stands_out_from_the_neighbours(draw_joint):
 @pytest.mark.parametrize("lean", [-0.26, 0.26])
 def test_a_phone_tilted_by_fifteen_degrees_does_not_lose_it(draw_joint, lean):
     first, *others = measured(draw_joint, lambda c, u, v: trail(c, u, v, lean))
-    assert first.features["rust_run_contrast"] > 0.4
-    assert max(o.features["rust_run_contrast"] for o in others) < 0.15
+    assert first.features["run_contrast"] > 0.4
+    assert max(o.features["run_contrast"] for o in others) < 0.15
 
 
 def test_its_outline_lies_below_the_nut_in_the_photo(draw_joint):
@@ -81,16 +81,19 @@ def above_only(canvas, u, v):
 def test_look_alikes_are_weaker_than_a_trail(draw_joint, look_alike):
     real, *_ = measured(draw_joint, trail)
     other, *_ = measured(draw_joint, at_first=look_alike)
-    assert other.features["rust_below_less_above"] < 0.5 * real.features["rust_below_less_above"]
-    assert other.features["rust_less_up"] < 0.6 * real.features["rust_less_up"]
+    assert other.features["rust_below_t"] < 0.6 * real.features["rust_below_t"]
+    assert other.features["streak_less_elsewhere"] < 0.6 * real.features["streak_less_elsewhere"]
 
 
 def test_the_shadow_of_a_nut_is_no_trail(draw_joint):
     shaded, *_ = measured(draw_joint, shadow=True)
-    assert shaded.features["rust_run_strength"] < 0.15
+    assert shaded.measures["rust_share"] < 0.15
+    assert shaded.features["run_contrast"] < 0.15
 
 
 def test_without_fasteners_it_stays_silent():
-    empty = rust_trail.measure(Scene.build(Photo.from_array(np.zeros((80, 80, 3), np.uint8), name="a.png"), []))
+    empty = rust_trail.measure(
+        Scene.build(Photo.from_array(np.zeros((80, 80, 3), np.uint8), name="a.png"), [])
+    )
     assert empty.measurements == ()
     assert empty.not_judged[0].cue == "rust_trail"

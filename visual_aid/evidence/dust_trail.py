@@ -19,7 +19,7 @@ from visual_aid.colour import srgb_to_linear
 from visual_aid.evidence.frame import BEARING, PIXELS_PER_RADIUS, Frame
 from visual_aid.evidence.runs import Run, strongest_run
 from visual_aid.evidence.scene import NOT_IN_PLACE, Measured, Measurement, Scene
-from visual_aid.evidence.surroundings import Map, Surroundings, fan_fit, look_around, soft_step
+from visual_aid.evidence.surroundings import Map, Surroundings, fan_fit, soft_step
 from visual_aid.model import NotJudged
 
 # CIELAB differences to the surface at which half of the pixels count as covered, and their softness.
@@ -41,7 +41,11 @@ NOISE = 0.3
 
 def measure(scene: Scene) -> Measured:
     """Measure powder below every fastener of the scene."""
-    measurements = tuple(_at(frame) for frame in scene.seats if frame.fastener.kind not in NOT_IN_PLACE)
+    measurements = tuple(
+        _at(frame, around)
+        for frame, around in zip(scene.seats, scene.surroundings, strict=True)
+        if frame.fastener.kind not in NOT_IN_PLACE
+    )
     if measurements:
         return Measured(measurements)
     return Measured(not_judged=(NotJudged("dust_trail", "no fastener was found to start from"),))
@@ -90,8 +94,7 @@ def _powder_maps(frame: Frame, around: Surroundings, clean: Map) -> dict[str, Ma
     }
 
 
-def _at(frame: Frame) -> Measurement:
-    around = look_around(frame)
+def _at(frame: Frame, around: Surroundings) -> Measurement:
     clean = soft_step(-around.rust, -0.3, 0.1)
     maps = _powder_maps(frame, around, clean)
     fit = fan_fit(around, maps)

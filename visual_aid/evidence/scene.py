@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from visual_aid.evidence.frame import Frame, build_frames
 from visual_aid.evidence.stance import Stance, find_stances
+from visual_aid.evidence.surroundings import Surroundings, look_around
 from visual_aid.model import Fastener, NotJudged, Outline
 from visual_aid.photo import Photo
 
@@ -45,6 +46,11 @@ class Scene:
     def in_place(self) -> tuple[Frame, ...]:
         """Frames of nuts and bolt heads, without bare studs and empty holes."""
         return tuple(f for f in self.frames if f.fastener.kind not in NOT_IN_PLACE)
+
+    @cached_property
+    def surroundings(self) -> tuple[Surroundings, ...]:
+        """The surface around every fastener, in the order of ``seats``."""
+        return tuple(look_around(frame) for frame in self.seats)
 
     @cached_property
     def stances(self) -> tuple[Stance, ...]:

@@ -59,14 +59,9 @@ class Surroundings:
         0..1, how much a pixel moved from the surface's colour towards rust.
     lighter, redder, yellower : ndarray
         Differences of L*, a*, b* to ``paint``.
-    warmer : ndarray
-        Difference of the log ratio of linear red to linear blue: does not change with brightness.
     red_to_green, green_to_blue, log_light : ndarray
         Differences of the logarithms of linear red over green, green over blue, and of linear luminance.
-    texture : ndarray
-        Local standard deviation of L* in a window of 0.25 r.
-    pale_specks, dark_specks : ndarray
-        By how much L* exceeds, or falls short of, what is around it within 0.15 r.
+        The first two do not change with brightness.
     away : ndarray
         Distance from the fastener's body in r.
     seen : ndarray of bool
@@ -79,19 +74,15 @@ class Surroundings:
     lighter: Map
     redder: Map
     yellower: Map
-    warmer: Map
     red_to_green: Map
     green_to_blue: Map
     log_light: Map
-    texture: Map
-    pale_specks: Map
-    dark_specks: Map
     away: Map
     seen: NDArray[np.bool_]
 
 
 def look_around(frame: Frame) -> Surroundings:
-    """Measure the surface maps of a seat frame."""
+    """Measure the surface maps of a seat frame (``Scene.surroundings`` holds those of a photo)."""
     seen = frame.valid & ~frame.body
     away = cv2.distanceTransform((~frame.body).astype(np.uint8), cv2.DIST_L2, 3) / PIXELS_PER_RADIUS
     lab = cv2.GaussianBlur(frame.lab, (0, 0), 0.06 * PIXELS_PER_RADIUS)
@@ -116,11 +107,6 @@ def look_around(frame: Frame) -> Surroundings:
         out: Map = (value - np.median(value[ground])).astype(np.float32)
         return out
 
-    size = round(0.25 * PIXELS_PER_RADIUS) | 1
-    light = frame.lab[..., 0]
-    mean = cv2.blur(light, (size, size))
-    texture = np.sqrt(np.maximum(cv2.blur(light * light, (size, size)) - mean * mean, 0))
-    speck = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (round(0.3 * PIXELS_PER_RADIUS) | 1,) * 2)
     return Surroundings(
         paint=paint,
         spread=spread,
@@ -128,13 +114,9 @@ def look_around(frame: Frame) -> Surroundings:
         lighter=lighter,
         redder=redder,
         yellower=yellower,
-        warmer=against_surface(red - blue),
         red_to_green=against_surface(red - green),
         green_to_blue=against_surface(green - blue),
         log_light=against_surface(log_light),
-        texture=texture,
-        pale_specks=cv2.morphologyEx(light, cv2.MORPH_TOPHAT, speck).astype(np.float32, copy=False),
-        dark_specks=cv2.morphologyEx(light, cv2.MORPH_BLACKHAT, speck).astype(np.float32, copy=False),
         away=away.astype(np.float32),
         seen=seen,
     )
