@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 SIZE = 640
-DRAWN = 4
+DRAWN = 3
 """Enlargement at which the plate is drawn, so that its edges are smooth in the photo."""
 
 

@@ -20,12 +20,12 @@ Floats = NDArray[np.floating]
 Field = NDArray[np.float32]
 Image = NDArray[np.uint8]
 
-COARSE, FINE = 14, 32
+COARSE, FINE = 14, 28
 """Samples a nut radius when looking for a turn and when measuring it."""
 COARSE_TURNS = tuple(range(-33, 34, 3))
 """Degrees tried first: a hexagon looks the same after 60."""
-FINE_STEP = 1.5
-"""Degrees between the turns tried while climbing from the best coarse turns."""
+FINE_STEP, MOST_CLIMB = 1.5, 6.0
+"""Degrees between the turns tried while climbing from the best coarse turns, and how far a climb goes."""
 PEAKS = 2
 INNER, OUTER = 0.5, 1.25
 """The ring that turns with the nut, in nut radii: from about the stud's edge to beyond the corners."""
@@ -44,10 +44,14 @@ RIM = 1.04
 """How far the hexagon's ring reaches beyond its flats, in nut radii."""
 LEAST_HEXNESS = 0.12
 """Share of the rim's edges that follow one hexagon under which there is none."""
-SETTLINGS, MOST_SETTLED = 4, 6.0
-"""How often a turn is measured again with the hexagon known, and how many degrees it may move by that."""
-DOUBT, DOUBT_RISE = 0.25, 1.5
-"""Uncertainty in degrees at full agreement, and the power by which it rises where they agree less."""
+AT_REST = 0.5
+"""Degrees under which the surface around a nut, which stayed, cannot have drawn the turn off."""
+SETTLINGS, SETTLING_STEP, MOST_SETTLED = 4, 0.75, 6.0
+"""How often a turn is measured again with the hexagon known, in what steps, and how far it may move by that,
+in degrees."""
+DOUBT, DOUBT_RISE = 0.35, 1.5
+"""Uncertainty in degrees at full agreement, and the power by which it rises where they agree less:
+two of three turns of half the labelled pairs lay within it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,13 +222,17 @@ def measure_turn(a: View, b: View) -> Turn:
     turns = np.array(sorted(scores))
     values = np.array([scores[turn] for turn in turns])
     best = int(values.argmax())
-    degrees = (_settled(a, b, _vertex(turns, values, best)) + 30) % 60 - 30
+    degrees = _vertex(turns, values, best)
+    if abs(degrees) > AT_REST:
+        degrees = _settled(a, b, degrees)
+    degrees = (degrees + 30) % 60 - 30
     sixths = [degrees + 60 * k for k in range(-2, 4)]
-    folded = _scores(a, b, sixths, FINE, bonus=False)
-    other = int(folded.argmax())
-    if folded[other] > max(folded[2] + FULL_TURN_GAIN, FULL_TURN_AGREEMENT):
-        degrees = (sixths[other] + 180) % 360 - 180
-    return Turn(degrees, float(values[best]))
+    for density in (COARSE, FINE):  # the quick look settles most nuts
+        folded = _scores(a, b, sixths, density, bonus=False)
+        other = int(folded.argmax())
+        if folded[other] <= max(folded[2] + FULL_TURN_GAIN * density / FINE, FULL_TURN_AGREEMENT):
+            return Turn(degrees, float(values[best]))
+    return Turn((_settled(a, b, sixths[other]) + 180) % 360 - 180, float(folded[other]))
 
 
 def _settled(a: View, b: View, degrees: float) -> float:
@@ -235,9 +243,8 @@ def _settled(a: View, b: View, degrees: float) -> float:
         if flat is None:
             return degrees
         scores: dict[float, float] = {}
-        _climb(
-            dataclasses.replace(a, flat=flat), dataclasses.replace(b, flat=flat + degrees), degrees, scores
-        )
+        known = dataclasses.replace(a, flat=flat), dataclasses.replace(b, flat=flat + degrees)
+        _climb(*known, degrees, scores, SETTLING_STEP, bonus=False)
         turns = np.array(sorted(scores))
         values = np.array([scores[turn] for turn in turns])
         before, degrees = degrees, _vertex(turns, values, int(values.argmax()))
@@ -278,14 +285,17 @@ def flat_direction(views: Sequence[tuple[View, float]]) -> float | None:
     return math.degrees(math.atan2(total.imag, total.real)) / 6
 
 
-def _climb(a: View, b: View, start: float, scores: dict[float, float]) -> None:
+def _climb(
+    a: View, b: View, start: float, scores: dict[float, float], step: float = FINE_STEP, *, bonus: bool = True
+) -> None:
     """Score turns from ``start`` upwards until the best has lower ones on both sides."""
     best = start
     while True:
-        new = [t for t in (best - FINE_STEP, best, best + FINE_STEP) if t not in scores]
-        scores.update(zip(new, _scores(a, b, new, FINE) if new else (), strict=True))
-        top = max((best - FINE_STEP, best, best + FINE_STEP), key=lambda turn: scores[turn])
-        if top == best:
+        around = (best - step, best, best + step)
+        new = [turn for turn in around if turn not in scores]
+        scores.update(zip(new, _scores(a, b, new, FINE, bonus=bonus) if new else (), strict=True))
+        top = max(around, key=lambda turn: scores[turn])
+        if top == best or abs(top - start) > MOST_CLIMB:
             return
         best = top
 
