@@ -61,12 +61,13 @@ def screen_photo(photo: Photo, fasteners: Sequence[Fastener] | None = None) -> S
 def priority(candidates: Sequence[Candidate]) -> float:
     """Chance that at least one candidate stands.
 
-    Candidates of one fastener speak of the same loosening, so only its best counts; fasteners count as
-    independent of one another.
+    Candidates of one cue share their photo's paint, light and dirt, and so their look-alikes: if the best
+    of them is false, the others are too, more often than not. So each cue counts once, by its best; cues
+    count as independent of one another.
     """
-    best: dict[int | None, float] = {}
+    best: dict[str, float] = {}
     for candidate in candidates:
-        best[candidate.fastener] = max(best.get(candidate.fastener, 0.0), candidate.score)
+        best[candidate.cue] = max(best.get(candidate.cue, 0.0), candidate.score)
     return float(1 - np.prod([1 - s for s in best.values()]))
 
 
