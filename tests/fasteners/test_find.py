@@ -1,5 +1,6 @@
 """What the finder makes of photos without fasteners, of a drawn joint and of taps on it."""
 
+import dataclasses
 import math
 
 import cv2
@@ -7,7 +8,8 @@ import numpy as np
 import pytest
 import skimage.data
 
-from visual_aid.fasteners.find import fastener_at, find_fasteners
+from visual_aid.fasteners.find import fastener_at, find_fasteners, one_an_axis
+from visual_aid.model import Fastener
 from visual_aid.photo import Photo
 
 WITHOUT = ("brick", "camera", "coffee", "grass", "gravel", "page", "rocket")
@@ -90,3 +92,31 @@ def test_a_tap_outside_the_photo_finds_nothing(photo) -> None:
 def test_a_tiny_and_an_even_photo_show_nothing() -> None:
     assert find_fasteners(Photo.from_array(np.zeros((12, 12, 3), np.uint8))) == ()
     assert find_fasteners(Photo.from_array(np.full((300, 400, 3), 90, np.uint8)), min_score=0.5) == ()
+
+
+def leaning(number, x, radius, score):
+    """A nut that leans to the right by one radius."""
+    return Fastener(number, "hex_nut", x, 100.0, radius, score=score, seat=(x - radius, 100.0))
+
+
+def test_a_stud_end_on_the_axis_of_its_nut_is_not_a_second_fastener():
+    nut, end = leaning(1, 100.0, 40.0, 0.9), leaning(2, 135.0, 27.0, 0.5)
+    assert [(f.id, f.cx) for f in one_an_axis([nut, end])] == [(1, 100.0)]
+
+
+def test_the_better_of_two_on_an_axis_stays():
+    washer, nut = leaning(1, 100.0, 50.0, 0.4), leaning(2, 130.0, 35.0, 0.9)
+    assert [(f.id, f.cx) for f in one_an_axis([washer, nut])] == [(1, 130.0)]
+
+
+def test_neighbours_aside_and_beyond_stay():
+    nut = leaning(1, 100.0, 40.0, 0.9)
+    aside = dataclasses.replace(leaning(2, 110.0, 30.0, 0.5), cy=140.0, seat=(80.0, 140.0))
+    beyond = leaning(3, 200.0, 40.0, 0.5)
+    assert len(one_an_axis([nut, aside, beyond])) == 3
+
+
+def test_head_on_nothing_is_given_up():
+    nut = dataclasses.replace(leaning(1, 100.0, 40.0, 0.9), seat=(99.0, 100.0))
+    near = dataclasses.replace(leaning(2, 120.0, 30.0, 0.5), seat=(119.0, 100.0))
+    assert len(one_an_axis([nut, near])) == 2

@@ -31,6 +31,12 @@ MIN_SCORE = 0.3
 SAME_PLACE = 0.75
 """Nearer than this (in radii of the larger) two finds are one fastener: a nut and its own washer, say."""
 
+LEAST_LEAN = 0.2
+"""Lean in r below which a view is as good as head on, and nothing on one axis is seen apart."""
+AXIS_FROM, AXIS_TO, AXIS_ASIDE = 0.15, 1.7, 0.4
+"""Along its lean, in r, from here to here and no further aside, the end of a nut's stud may be seen: studs
+stand out by up to two diameters (1.3 r each; ISO 4032 nuts are 1.5 diameters across flats)."""
+
 NOT_IN_PLACE = ("bare_stud", "empty_hole")
 TAP_SPREAD = (0.0, -0.35, 0.35)
 TAP_RADIUS = 30.0
@@ -72,7 +78,33 @@ def find_fasteners(photo: Photo, min_score: float = MIN_SCORE) -> tuple[Fastener
     """
     octaves = lab_octaves(cv2.cvtColor(photo.working, cv2.COLOR_RGB2Lab))
     finds = [f for f in search(octaves, load()) if f.score >= min_score]
-    return group_fasteners(_posed(photo, octaves, finds))
+    return group_fasteners(one_an_axis(_posed(photo, octaves, finds)))
+
+
+def one_an_axis(fasteners: Sequence[Fastener]) -> tuple[Fastener, ...]:
+    """Keep one fastener an axis, the best, and number what is left from 1.
+
+    Seen at a tilt, the end of a stud and the washer under a nut look like fasteners beside it. They lie on
+    the nut's own axis: along its lean from seat to top.
+    """
+    given_up: set[int] = set()
+    for nut in fasteners:
+        if nut.seat is None:
+            continue
+        lean = np.array([nut.cx - nut.seat[0], nut.cy - nut.seat[1]]) / nut.radius
+        length = float(np.hypot(*lean))
+        if length < LEAST_LEAN:
+            continue
+        for other in fasteners:
+            if other.id == nut.id or other.radius > nut.radius:
+                continue
+            away = np.array([other.cx - nut.cx, other.cy - nut.cy]) / nut.radius
+            along = float(away @ lean) / length
+            aside = abs(float(away[0] * lean[1] - away[1] * lean[0])) / length
+            if AXIS_FROM < along < AXIS_TO and aside < AXIS_ASIDE:
+                given_up.add(min(nut, other, key=lambda f: f.score).id)
+    left = [f for f in fasteners if f.id not in given_up]
+    return tuple(dataclasses.replace(f, id=number) for number, f in enumerate(left, 1))
 
 
 def fastener_at(photo: Photo, x: float, y: float, radius: float | None = None) -> Fastener | None:
