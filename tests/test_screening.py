@@ -44,6 +44,18 @@ def test_a_photo_to_be_taken_again_has_no_candidates():
     assert {n.why for n in record.not_judged} == {"the photo has to be taken again first"}
 
 
+def test_a_photo_whose_fasteners_cannot_be_judged_has_none_either(draw_joint):
+    pixels, fasteners = draw_joint(tilt=20)
+    lit = np.clip(pixels.astype(float) * 1.6, 0, 255).astype(np.uint8)
+    for f in fasteners:
+        x, y = round(f.cx), round(f.cy)
+        lit[max(y - 110, 0) : y + 110, max(x - 110, 0) : x + 110] = 255
+    record = screen_photo(Photo.from_array(lit, name="glare.png"), fasteners)
+    assert not record.quality.usable
+    assert record.candidates == ()
+    assert record.priority == 0
+
+
 def test_a_missing_file_is_a_record_with_a_line_that_names_it(tmp_path):
     record = screen_file(tmp_path / "gone.jpg")
     assert record.error is not None

@@ -45,6 +45,7 @@ def screen_photo(photo: Photo, fasteners: Sequence[Fastener] | None = None) -> S
     if quality.usable:
         found = find_fasteners(photo) if fasteners is None else add_lean(photo, fasteners)
         quality = judge(photo, found)
+    if quality.usable:
         candidates, not_judged = find_evidence(Scene.build(photo, found))
     return Screening(
         engine=__version__,
