@@ -1,0 +1,84 @@
+"""Time every stage of a screening as a multiple of decoding the file: ``python tests/benchmark/screening.py``.
+
+One thread, processor time, best of three. The ratio takes the machine out of the figure. The photos are the
+samples, enlarged to twelve megapixels and given the grain of a phone's picture, since a decode costs what the
+grain costs.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import TypeVar
+
+import cv2
+import numpy as np
+
+from visual_aid.evidence.register import MEASURE
+from visual_aid.evidence.scene import Scene
+from visual_aid.fasteners.find import find_fasteners
+from visual_aid.photo import read_photo
+from visual_aid.quality import judge
+from visual_aid.screening import screen_file
+
+SAMPLES = Path(__file__).parents[2] / "sample_images"
+WIDTH, HEIGHT, GRAIN, QUALITY = 4000, 3000, 6.0, 90
+PHOTOS, REPEATS = 5, 3
+
+Result = TypeVar("Result")
+
+
+def timed(work: Callable[[], Result]) -> tuple[Result, float]:
+    """Give the work's result and its best processor time in seconds."""
+    best = float("inf")
+    for _ in range(REPEATS):
+        start = time.process_time()
+        result = work()
+        best = min(best, time.process_time() - start)
+    return result, best
+
+
+def enlarge(source: Path, target: Path) -> None:
+    """Write a twelve-megapixel JPEG that shows what the source shows."""
+    pixels = cv2.resize(cv2.imread(str(source)), (WIDTH, HEIGHT), interpolation=cv2.INTER_CUBIC)
+    grain = np.random.default_rng(0).normal(0, GRAIN, pixels.shape)
+    cv2.imwrite(
+        str(target), np.clip(pixels + grain, 0, 255).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, QUALITY]
+    )
+
+
+def stages(path: Path) -> dict[str, float]:
+    """Seconds of each stage on one photo."""
+    data = np.frombuffer(path.read_bytes(), np.uint8)
+    out: dict[str, float] = {}
+    _, out["decode"] = timed(lambda: cv2.imdecode(data, cv2.IMREAD_COLOR))
+    photo, out["read"] = timed(lambda: read_photo(path))
+    fasteners, out["find"] = timed(lambda: find_fasteners(photo))
+    _, out["quality"] = timed(lambda: (judge(photo), judge(photo, fasteners)))
+    scene, out["frames"] = timed(lambda: Scene.build(photo, fasteners))
+    for cue, measure in MEASURE.items():
+        _, out[cue] = timed(
+            lambda measure=measure: measure(Scene(photo, scene.fasteners, scene.frames, scene.seats))
+        )
+    _, out["whole"] = timed(lambda: screen_file(path))
+    return out
+
+
+def main() -> None:
+    """Print the median ratio of every stage."""
+    cv2.setNumThreads(1)
+    with tempfile.TemporaryDirectory() as folder:
+        rows = []
+        for source in sorted(SAMPLES.glob("*.jpg"))[:PHOTOS]:
+            enlarge(source, Path(folder) / source.name)
+            rows.append(stages(Path(folder) / source.name))
+    for stage in rows[0]:
+        ratio = np.median([row[stage] / row["decode"] for row in rows])
+        sys.stdout.write(f"{stage:14} {ratio:5.2f}\n")
+
+
+if __name__ == "__main__":
+    main()
