@@ -1,4 +1,4 @@
-"""Time every stage of a screening as a multiple of decoding the file: ``python tests/benchmark/screening.py``.
+"""Time the stages of a screening in decodes: ``python tests/benchmark/screening.py``.
 
 One thread, processor time, best of three. The ratio takes the machine out of the figure. The photos are the
 samples, enlarged to twelve megapixels and given the grain of a phone's picture, since a decode costs what the
