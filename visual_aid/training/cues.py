@@ -33,7 +33,7 @@ from visual_aid.photo import Photo, read_photo
 from visual_aid.training.truth import TruthPhoto, read_truths
 
 FOLDS = 6
-STRENGTHS = (0.003, 0.01, 0.03, 0.1, 0.3, 1.0)
+STRENGTHS = (0.003, 0.01, 0.03, 0.1)
 """Inverse strengths of the ridge penalty to choose from by cross-validated log loss."""
 
 DISPLACED_R, RESIZED = 0.08, 0.07
