@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from visual_aid.fasteners.context import context
 from visual_aid.fasteners.groups import group_fasteners
-from visual_aid.fasteners.lean import add_lean
+from visual_aid.fasteners.lean import lean_in
 from visual_aid.fasteners.patches import features, hexagon_features, lab_octaves
 from visual_aid.fasteners.pose import pose
 from visual_aid.fasteners.propose import OVERLAP_CENTRE, OVERLAP_RATIO, best_distinct, moved, peaks
@@ -191,7 +191,8 @@ def apart(circles: Floats, odds: Floats) -> list[int]:
 
 def _posed(photo: Photo, octaves: list[Image], finds: Sequence[Find]) -> tuple[Fastener, ...]:
     """Turn finds into fasteners in full-photo pixels, with lean, angle and fitted circle."""
-    leaning = add_lean(
+    leaning = lean_in(
+        octaves,
         photo,
         [
             Fastener(i, f.kind, photo.to_full(f.x), photo.to_full(f.y), f.radius * photo.scale, score=f.score)

@@ -83,7 +83,14 @@ def add_lean(photo: Photo, fasteners: Sequence[Fastener]) -> tuple[Fastener, ...
     """Give every fastener its tilt, tilt axis and seat."""
     if not fasteners:
         return ()
-    octaves = lab_octaves(cv2.cvtColor(photo.working, cv2.COLOR_RGB2Lab).astype(np.uint8, copy=False))
+    lab = cv2.cvtColor(photo.working, cv2.COLOR_RGB2Lab).astype(np.uint8, copy=False)
+    return lean_in(lab_octaves(lab), photo, fasteners)
+
+
+def lean_in(octaves: list[Image], photo: Photo, fasteners: Sequence[Fastener]) -> tuple[Fastener, ...]:
+    """As ``add_lean``, with the CIELAB octaves of the working image at hand."""
+    if not fasteners:
+        return ()
     circles = np.array(
         [
             (photo.to_working(f.cx), photo.to_working(f.cy), max(f.radius / photo.scale, 2.0))
