@@ -15,8 +15,7 @@ import pytest
 
 from visual_aid.evaluation.figures import evaluate
 from visual_aid.evaluation.judging import judge_all
-from visual_aid.evidence.scene import NOT_IN_PLACE
-from visual_aid.model import CUES, KINDS, Fastener
+from visual_aid.model import CUES, KINDS, NOT_IN_PLACE, Fastener
 from visual_aid.photo import read_photo
 from visual_aid.screening import screen_file, screen_photo
 from visual_aid.training.truth import read_truths

@@ -24,6 +24,9 @@ Cue = Literal[
     "rust_trail", "dust_trail", "paint_break", "clean_outlier", "stripe_offset", "gap", "missing_nut"
 ]
 KINDS: tuple[Kind, ...] = get_args(Kind)
+NOT_IN_PLACE: tuple[Kind, ...] = ("bare_stud", "empty_hole")
+"""Kinds that show where a nut or bolt is missing; the others come first in ``KINDS``."""
+IN_PLACE: tuple[Kind, ...] = tuple(kind for kind in KINDS if kind not in NOT_IN_PLACE)
 CUES: tuple[Cue, ...] = get_args(Cue)
 
 Box = tuple[float, float, float, float]

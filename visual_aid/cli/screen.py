@@ -31,8 +31,6 @@ PHOTOS_A_JOB = 4
 """With fewer photos a process, starting the process costs more than it brings."""
 ROWS_SHOWN = 25
 DASH = Path("-")
-PHOTOS_VARIABLE = "VISUAL_AID_PHOTOS"
-"""Environment variable that names the folder of photo files where the records are on a database server."""
 STOPPED = 130
 """Exit code of a program that Ctrl-C ended: 128 and the signal's number, as shells have it."""
 
@@ -233,6 +231,7 @@ def _with_path(task: Task, say: str) -> str:
 
 def _open_store(target: str) -> Store:
     # Imported here: the database takes longer to import than a photo to screen.
+    from visual_aid.records import PHOTOS_VARIABLE
     from visual_aid.records.store import Store
 
     try:

@@ -19,8 +19,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from visual_aid.evidence.scene import NOT_IN_PLACE
-from visual_aid.model import Box, Candidate, Fastener, Screening
+from visual_aid.model import NOT_IN_PLACE, Box, Candidate, Fastener, Screening
 from visual_aid.training.truth import TruthCue, TruthFastener, TruthPhoto
 
 NEAREST_RADII = 0.5

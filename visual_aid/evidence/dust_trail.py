@@ -18,9 +18,9 @@ from numpy.typing import NDArray
 from visual_aid.colour import srgb_to_linear
 from visual_aid.evidence.frame import BEARING, PIXELS_PER_RADIUS, Frame
 from visual_aid.evidence.runs import Run, strongest_run
-from visual_aid.evidence.scene import NOT_IN_PLACE, Measured, Measurement, Scene
+from visual_aid.evidence.scene import Measured, Measurement, Scene
 from visual_aid.evidence.surroundings import Map, Surroundings, fan_fit, soft_step
-from visual_aid.model import NotJudged
+from visual_aid.model import NOT_IN_PLACE, NotJudged
 
 # CIELAB differences to the surface at which half of the pixels count as covered, and their softness.
 PALE_HALF, DARK_HALF, RED_HALF, SOFT = 5.0, 6.0, 4.0, 1.6

@@ -24,9 +24,9 @@ from visual_aid.evidence.frame import (
     Frame,
     build_frames,
 )
-from visual_aid.evidence.scene import NOT_IN_PLACE, Measured, Measurement, Scene
+from visual_aid.evidence.scene import Measured, Measurement, Scene
 from visual_aid.fasteners.groups import expected_places
-from visual_aid.model import NotJudged
+from visual_aid.model import NOT_IN_PLACE, NotJudged
 
 Values = NDArray[np.floating | np.integer]
 

@@ -6,16 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-import numpy as np
-from numpy.typing import NDArray
-
 from visual_aid.evidence.frame import Frame, build_frames
 from visual_aid.evidence.stance import Stance, find_stances
 from visual_aid.evidence.surroundings import Surroundings, look_around
-from visual_aid.model import Fastener, NotJudged, Outline
+from visual_aid.model import NOT_IN_PLACE, Fastener, NotJudged, Outline
 from visual_aid.photo import Photo
-
-NOT_IN_PLACE = frozenset({"bare_stud", "empty_hole"})
 
 
 @dataclass(frozen=True)
@@ -89,16 +84,3 @@ class Measured:
 
     measurements: tuple[Measurement, ...] = ()
     not_judged: tuple[NotJudged, ...] = ()
-
-
-def robust_centre_and_spread(values: NDArray[np.floating], floor: float) -> tuple[float, float]:
-    """Median and 1.4826 MAD of ``values`` (at least ``floor``), NaN ignored.
-
-    The factor makes the MAD estimate the standard deviation of a normal distribution; the floor keeps a
-    group of equal values from turning noise into outliers (Iglewicz and Hoaglin 1993, modified z-score).
-    """
-    values = values[np.isfinite(values)]
-    if not values.size:
-        return float("nan"), floor
-    centre = float(np.median(values))
-    return centre, max(float(1.4826 * np.median(np.abs(values - centre))), floor)

@@ -17,7 +17,7 @@ from visual_aid.fasteners.patches import features, hexagon_features, lab_octaves
 from visual_aid.fasteners.pose import pose
 from visual_aid.fasteners.propose import OVERLAP_CENTRE, OVERLAP_RATIO, best_distinct, moved, peaks
 from visual_aid.fasteners.weights import Weights, load
-from visual_aid.model import KINDS, Fastener, Kind
+from visual_aid.model import KINDS, NOT_IN_PLACE, Fastener, Kind
 from visual_aid.photo import Photo
 
 PROPOSALS = 300
@@ -37,7 +37,6 @@ AXIS_FROM, AXIS_TO, AXIS_ASIDE = 0.15, 1.7, 0.4
 """Along its lean, in r, from here to here and no further aside, the end of a nut's stud may be seen: studs
 stand out by up to two diameters (1.3 r each; ISO 4032 nuts are 1.5 diameters across flats)."""
 
-NOT_IN_PLACE = ("bare_stud", "empty_hole")
 TAP_SPREAD = (0.0, -0.35, 0.35)
 TAP_RADIUS = 30.0
 """Working pixels: radius in the middle of those that a tap without a radius tries."""

@@ -17,7 +17,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.model import Fastener
+from visual_aid.model import NOT_IN_PLACE, Fastener
 
 LIKE_SIZE = 1.5
 """Members of a group differ at most by this factor: perspective takes its share."""
@@ -28,7 +28,6 @@ OFF_RING_SHARE = 0.06
 LEAST_ROW = 3
 LEAST_RING = 5
 MOST_IN_RING = 24
-NOT_IN_PLACE = ("bare_stud", "empty_hole")
 _SUBSETS = 400
 
 Floats = NDArray[np.float64]

@@ -10,9 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.evidence.scene import NOT_IN_PLACE
 from visual_aid.measure.register import Registration
-from visual_aid.model import Fastener
+from visual_aid.model import NOT_IN_PLACE, Fastener
 
 FAR, NEAR = 1.0, 0.75
 """Nut radii between two finds of one nut, before and after the common shift of the tops is taken off."""

@@ -14,13 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.evidence.frame import plane_to_image
-from visual_aid.evidence.scene import NOT_IN_PLACE
 from visual_aid.fasteners.find import find_fasteners
 from visual_aid.fasteners.lean import add_lean
 from visual_aid.measure.pairing import Place, pair_fasteners
 from visual_aid.measure.register import Registration, register
 from visual_aid.measure.turn import View, common_shift, measure_turn, octaves
-from visual_aid.model import Cue, Fastener, Screening
+from visual_aid.model import NOT_IN_PLACE, Cue, Fastener, Screening
 from visual_aid.photo import Photo
 from visual_aid.quality import judge
 

@@ -17,12 +17,11 @@ from visual_aid.files import write_atomically
 from visual_aid.model import Candidate, Fastener, Screening
 from visual_aid.outputs.lettering import lettering, wrap
 from visual_aid.outputs.palette import CUE_STYLE, FASTENER_COLOUR, UNDER_STROKE
+from visual_aid.records.entries import WEAK_SCORE
 
 SIDE = 1600
 """Longest side of the drawn photo in pixels; smaller photos are enlarged, at most ``MOST_ENLARGED`` times."""
 MOST_ENLARGED = 2.0
-LEAST_SCORE = 0.25
-"""Candidates under this score are counted, not drawn."""
 CAUTION = "Evidence to check by hand. A photo never proves a joint tight."
 
 _LINE, _FASTENER_LINE, _TEXT = 3, 1, 20
@@ -66,7 +65,7 @@ def draw_overlay(pixels: Pixels, screening: Screening) -> Pixels:
 
     fasteners = [placed(_fastener_outline(f)) for f in screening.fasteners]
 
-    drawn = sorted((c for c in screening.candidates if c.score >= LEAST_SCORE), key=lambda c: -c.score)
+    drawn = sorted((c for c in screening.candidates if c.score >= WEAK_SCORE), key=lambda c: -c.score)
     candidates = [(c, placed(_candidate_outline(c))) for c in drawn]
     for outline in fasteners:
         _stroke(canvas, outline, FASTENER_COLOUR, (), _FASTENER_LINE)
@@ -232,7 +231,7 @@ def _notes(screening: Screening, weak: int) -> list[str]:
     notes = ["Nothing flagged on this photo."] if judged and not screening.candidates else []
     notes += [problem.say for problem in screening.quality.problems]
     if weak:
-        notes.append(f"Weaker candidates (score under {LEAST_SCORE}) not drawn: {weak}.")
+        notes.append(f"Weaker candidates (score under {WEAK_SCORE}) not drawn: {weak}.")
     silent: dict[str, list[str]] = {}
     for n in screening.not_judged:
         silent.setdefault(n.why, []).append(CUE_STYLE[n.cue].label.lower())

@@ -7,12 +7,11 @@ import os
 
 import streamlit as st
 
+from visual_aid.records import PHOTOS_VARIABLE
 from visual_aid.records.store import Store
 
 STORE_VARIABLE = "VISUAL_AID_STORE"
 """Environment variable that names the records: an SQLite file or a database URL."""
-PHOTOS_VARIABLE = "VISUAL_AID_PHOTOS"
-"""Environment variable that names the folder of the photo files; needed with a database server."""
 DEFAULT_STORE = "visual-aid.sqlite"
 
 SIGNATURE = "signature"

@@ -22,13 +22,13 @@ from visual_aid import __version__
 from visual_aid.evaluation.judging import judge, match_fasteners
 from visual_aid.evidence.frame import box_of
 from visual_aid.evidence.register import MEASURE
-from visual_aid.evidence.scene import NOT_IN_PLACE, Measurement, Scene
+from visual_aid.evidence.scene import Measurement, Scene
 from visual_aid.evidence.score import CueModel, feature_table
 from visual_aid.fasteners.find import find_fasteners
 from visual_aid.fasteners.groups import group_fasteners
 from visual_aid.fasteners.lean import add_lean
 from visual_aid.files import write_atomically
-from visual_aid.model import KINDS, Candidate, Cue, Fastener, Quality, Screening
+from visual_aid.model import IN_PLACE, Candidate, Cue, Fastener, Quality, Screening
 from visual_aid.photo import Photo, read_photo
 from visual_aid.training.truth import TruthPhoto, read_truths
 
@@ -38,8 +38,6 @@ STRENGTHS = (0.003, 0.01, 0.03, 0.1)
 
 DISPLACED_R, RESIZED = 0.08, 0.07
 """Standard deviations of what labels are displaced by, in r, and of the logarithm of their radii."""
-
-IN_PLACE = tuple(kind for kind in KINDS if kind not in NOT_IN_PLACE)
 
 Floats = NDArray[np.float64]
 

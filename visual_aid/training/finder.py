@@ -28,14 +28,13 @@ from visual_aid.fasteners.patches import FEATURES, features, hexagon_features, l
 from visual_aid.fasteners.propose import moved, peaks
 from visual_aid.fasteners.trees import Trees
 from visual_aid.fasteners.weights import Weights
-from visual_aid.model import KINDS
+from visual_aid.model import IN_PLACE, KINDS
 from visual_aid.photo import read_photo
 from visual_aid.training.truth import LEAST_RADIUS, TruthPhoto, read_truths
 
 SIDE = 2 * REACH + 1
 FINAL_TREES = 300
 UNSURE = -2
-IN_PLACE = ("hex_nut", "flange_nut", "bolt_head")
 VIEWS = 3
 CANVAS = (840, 680)
 DEPTH = 5
