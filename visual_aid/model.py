@@ -23,11 +23,26 @@ Kind = Literal["hex_nut", "flange_nut", "bolt_head", "bare_stud", "empty_hole"]
 Cue = Literal[
     "rust_trail", "dust_trail", "paint_break", "clean_outlier", "stripe_offset", "gap", "missing_nut"
 ]
+Wear = Literal[
+    "movement",
+    "bushing_offset",
+    "rubber_crack",
+    "chafe",
+    "fluid_run",
+    "hole_elongation",
+    "leaf_shift",
+    "broken_leaf",
+    "height_difference",
+    "ride_height_hold",
+    "rust_grade",
+]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 NOT_IN_PLACE: tuple[Kind, ...] = ("bare_stud", "empty_hole")
 """Kinds that show where a nut or bolt is missing; the others come first in ``KINDS``."""
 IN_PLACE: tuple[Kind, ...] = tuple(kind for kind in KINDS if kind not in NOT_IN_PLACE)
 CUES: tuple[Cue, ...] = get_args(Cue)
+WEARS: tuple[Wear, ...] = get_args(Wear)
+"""Kinds of wear that are measured on a part that a person boxed."""
 
 Box = tuple[float, float, float, float]
 Outline = tuple[tuple[float, float], ...]

@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 
 from visual_aid.followup.handchecks import (
     CANNOT_TELL,
-    WEARS,
     checks,
     checks_for,
     complete,
@@ -19,7 +18,7 @@ from visual_aid.followup.handchecks import (
     settle,
 )
 from visual_aid.followup.units import Measured
-from visual_aid.model import CUES
+from visual_aid.model import CUES, WEARS
 
 CHECKS = checks()
 NOW = dt.datetime(2026, 5, 4, 7, 12, tzinfo=dt.UTC)
@@ -45,6 +44,7 @@ KEPT = {
         "height_after": "299 mm", "rest": "15 min", "bubbles": "no", "linkage": "yes",
     },
     "air_loss": {"before": "100 psi", "after": "98 psi", "waited": "yes", "normal": "yes"},
+    "rusted_part": {"flakes": "no", "holed": "no"},
     "broken_part": {"broken": "no", "missing": "no", "makeshift": "no"},
 }  # fmt: skip
 

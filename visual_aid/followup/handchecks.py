@@ -12,21 +12,10 @@ import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from importlib import resources
-from typing import Any, Literal, get_args
+from typing import Any, Literal
 
 from visual_aid.followup.units import QUANTITIES, UNITS, Measured, Quantity, quantity_of, read
-from visual_aid.model import CUES, Cue
-
-Wear = Literal[
-    "fluid_run",
-    "rubber_crack",
-    "chafe",
-    "bushing_offset",
-    "hole_elongation",
-    "height_difference",
-    "movement",
-]
-WEARS: tuple[Wear, ...] = get_args(Wear)
+from visual_aid.model import CUES, WEARS, Cue, Wear
 
 Verdict = Literal["within_limit", "beyond_limit", "cannot_settle"]
 VERDICT_WORDS: Mapping[Verdict, str] = {
