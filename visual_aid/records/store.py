@@ -4,18 +4,16 @@ from __future__ import annotations
 
 import datetime as dt
 import secrets
-from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager
 from pathlib import Path
-from typing import Any
 
-from sqlalchemy import Connection, Engine, Table, func, insert, select
+from sqlalchemy import Connection, Engine, func, insert, select
 
 from visual_aid.model import Box, Candidate, Cue, Outline, Screening
 from visual_aid.photo import Photo
 from visual_aid.records import queries
 from visual_aid.records import schema as t
-from visual_aid.records.connect import WRITES, connect, locate
+from visual_aid.records.connect import connect, locate
 from visual_aid.records.entries import (
     OUTCOMES,
     Decision,
@@ -32,6 +30,7 @@ from visual_aid.records.entries import (
 )
 from visual_aid.records.matching import match_candidates
 from visual_aid.records.photofolder import PhotoFolder
+from visual_aid.records.writing import added, found_or_added, named, now, reading, writing
 
 
 class Store:
@@ -123,7 +122,7 @@ class Store:
                         taken=info.taken,
                         visit=None if visit is None else visit.id,
                         position=None if position is None else position.id,
-                        added_at=_now(),
+                        added_at=now(),
                     )
                 )
                 _add_screening(connection, photo, screening)
@@ -252,7 +251,7 @@ class Store:
         if outcome not in OUTCOMES:
             raise ValueError(f"a decision is one of {', '.join(OUTCOMES)}, not {outcome!r}")
         with self._writing() as connection:
-            return _decide(connection, candidate, outcome, _named(by), note)
+            return _decide(connection, candidate, outcome, named(by), note)
 
     def mark(
         self, photo: str, cue: Cue, box: Box, *, by: str, outline: Outline = (), note: str = ""
@@ -276,7 +275,7 @@ class Store:
         x, y, w, h = box
         if not (w > 0 and h > 0):
             raise ValueError("a mark needs a box with a width and a height")
-        by = _named(by)
+        by = named(by)
         outline = outline or ((x, y), (x + w, y), (x + w, y + h), (x, y + h))
         body = Candidate(id=0, cue=cue, fastener=None, box=box, outline=outline, score=1.0, reason=note)
         with self._writing() as connection:
@@ -296,7 +295,7 @@ class Store:
         Decision or None
             The record that now stands; None if there was nothing to take back.
         """
-        by = _named(by)
+        by = named(by)
         with self._writing() as connection:
             made = {d.id: d for d in queries.read_decisions(connection, photo=photo)}
             undone = {d.undoes for d in made.values()}
@@ -340,9 +339,9 @@ class Store:
             odometer_unit = None
         elif odometer < 0 or odometer_unit is None:
             raise ValueError("an odometer reading is zero or more, in km or mi")
-        inspector = _named(inspector)
+        inspector = named(inspector)
         with self._writing() as connection:
-            number = _found_or_added(
+            number = found_or_added(
                 connection,
                 t.visit,
                 unit=_unit(connection, unit),
@@ -365,7 +364,7 @@ class Store:
         if axle < 1 or not component:
             raise ValueError("a position needs an axle, counted from 1 at the front, and a component")
         with self._writing() as connection:
-            number = _found_or_added(
+            number = found_or_added(
                 connection,
                 t.position,
                 unit=_unit(connection, unit),
@@ -375,15 +374,11 @@ class Store:
             )
         return Position(number, unit.strip(), axle, side, component)
 
-    @contextmanager
-    def _reading(self) -> Iterator[Connection]:
-        with self._engine.begin() as connection:
-            yield connection
+    def _reading(self) -> AbstractContextManager[Connection]:
+        return reading(self._engine)
 
-    @contextmanager
-    def _writing(self) -> Iterator[Connection]:
-        with self._engine.connect() as connection, connection.execution_options(**WRITES).begin():
-            yield connection
+    def _writing(self) -> AbstractContextManager[Connection]:
+        return writing(self._engine)
 
 
 def _add_screening(connection: Connection, photo: str, screening: Screening) -> None:
@@ -392,7 +387,7 @@ def _add_screening(connection: Connection, photo: str, screening: Screening) -> 
     )
     known = [(row.id, queries.candidate_from_json(row.body)) for row in connection.execute(rows)]
     top = max(screening.candidates, key=lambda c: c.score, default=None)
-    number = _added(
+    number = added(
         connection,
         t.screening,
         photo=photo,
@@ -401,7 +396,7 @@ def _add_screening(connection: Connection, photo: str, screening: Screening) -> 
         top_cue=None if top is None else top.cue,
         usable=screening.quality.usable,
         record=screening.to_json(),
-        screened_at=_now(),
+        screened_at=now(),
     )
     same = match_candidates([c for _, c in known], screening.candidates)
     for c in screening.candidates:
@@ -415,7 +410,7 @@ def _add_screening(connection: Connection, photo: str, screening: Screening) -> 
 def _add_candidate(
     connection: Connection, photo: str, body: Candidate, source: Source, by: str | None
 ) -> int:
-    return _added(
+    return added(
         connection,
         t.candidate,
         photo=photo,
@@ -423,7 +418,7 @@ def _add_candidate(
         cue=body.cue,
         body=queries.candidate_to_json(body),
         added_by=by,
-        added_at=_now(),
+        added_at=now(),
     )
 
 
@@ -444,37 +439,16 @@ def _decide(
         "outcome": outcome,
         "by": by,
         "note": note,
-        "at": _now(),
+        "at": now(),
         "supersedes": connection.scalar(
             select(func.max(t.decision.c.id)).where(t.decision.c.candidate == candidate)
         ),
         "undoes": undoes,
     }
-    return queries.to_decision({"id": _added(connection, t.decision, **values), **values})
+    return queries.to_decision({"id": added(connection, t.decision, **values), **values})
 
 
 def _unit(connection: Connection, number: str) -> int:
     if not number.strip():
         raise ValueError("a visit or a position needs a unit number")
-    return _found_or_added(connection, t.unit, number=number.strip())
-
-
-def _found_or_added(connection: Connection, table: Table, **values: Any) -> int:  # noqa: ANN401
-    same = select(table.c.id).where(*(table.c[name] == value for name, value in values.items()))
-    found: int | None = connection.scalar(same)
-    return _added(connection, table, **values) if found is None else found
-
-
-def _added(connection: Connection, table: Table, **values: Any) -> int:  # noqa: ANN401
-    number: int = connection.execute(insert(table).values(**values).returning(table.c.id)).scalar_one()
-    return number
-
-
-def _named(by: str) -> str:
-    if not by.strip():
-        raise ValueError("a record needs the name of the person who makes it")
-    return by.strip()
-
-
-def _now() -> dt.datetime:
-    return dt.datetime.now(dt.UTC)
+    return found_or_added(connection, t.unit, number=number.strip())

@@ -1,0 +1,51 @@
+"""Transactions on the records, and what every row that is written has in common."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from sqlalchemy import Connection, Engine, Table, insert, select
+
+from visual_aid.records.connect import WRITES
+
+
+@contextmanager
+def reading(engine: Engine) -> Iterator[Connection]:
+    """Give a connection that sees one state of the records."""
+    with engine.begin() as connection:
+        yield connection
+
+
+@contextmanager
+def writing(engine: Engine) -> Iterator[Connection]:
+    """Give a connection whose writes are all on the disk at the end, or none of them."""
+    with engine.connect() as connection, connection.execution_options(**WRITES).begin():
+        yield connection
+
+
+def added(connection: Connection, table: Table, **values: Any) -> int:  # noqa: ANN401
+    """Add a row and give its number."""
+    number: int = connection.execute(insert(table).values(**values).returning(table.c.id)).scalar_one()
+    return number
+
+
+def found_or_added(connection: Connection, table: Table, **values: Any) -> int:  # noqa: ANN401
+    """Give the number of the row with these values, adding it if there is none."""
+    same = select(table.c.id).where(*(table.c[name] == value for name, value in values.items()))
+    found: int | None = connection.scalar(same)
+    return added(connection, table, **values) if found is None else found
+
+
+def named(by: str) -> str:
+    """Give the name of the person who makes a record; ValueError if it is empty."""
+    if not by.strip():
+        raise ValueError("a record needs the name of the person who makes it")
+    return by.strip()
+
+
+def now() -> dt.datetime:
+    """Give the moment, with its zone."""
+    return dt.datetime.now(dt.UTC)
