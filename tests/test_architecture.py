@@ -21,6 +21,7 @@ RANKS = (
     ("backlog",),
     ("records",),
     ("followup",),
+    ("gallery",),
     ("outputs",),
     ("training", "evaluation"),
     ("pages",),
