@@ -36,6 +36,8 @@ Wear = Literal[
     "ride_height_hold",
     "rust_grade",
 ]
+Sign = Cue | Wear
+"""What a mark can show: a cue of a loosening joint or a kind of wear. The engine flags cues alone."""
 KINDS: tuple[Kind, ...] = get_args(Kind)
 NOT_IN_PLACE: tuple[Kind, ...] = ("bare_stud", "empty_hole")
 """Kinds that show where a nut or bolt is missing; the others come first in ``KINDS``."""
@@ -43,6 +45,7 @@ IN_PLACE: tuple[Kind, ...] = tuple(kind for kind in KINDS if kind not in NOT_IN_
 CUES: tuple[Cue, ...] = get_args(Cue)
 WEARS: tuple[Wear, ...] = get_args(Wear)
 """Kinds of wear that are measured on a part that a person boxed."""
+SIGNS: tuple[Sign, ...] = (*CUES, *WEARS)
 
 Box = tuple[float, float, float, float]
 Outline = tuple[tuple[float, float], ...]
@@ -125,7 +128,7 @@ class Candidate:
     """
 
     id: int
-    cue: Cue
+    cue: Sign
     fastener: int | None
     box: Box
     outline: Outline

@@ -18,7 +18,7 @@ from visual_aid.followup.handchecks import (
     settle,
 )
 from visual_aid.followup.units import Measured
-from visual_aid.model import CUES, WEARS
+from visual_aid.model import CUES, SIGNS
 
 CHECKS = checks()
 NOW = dt.datetime(2026, 5, 4, 7, 12, tzinfo=dt.UTC)
@@ -195,27 +195,27 @@ def test_a_record_says_who_and_when():
         complete(check, answers, "mk", NOW.replace(tzinfo=None))
 
 
+@pytest.mark.parametrize("sign", SIGNS)
+def test_every_sign_has_a_check_that_settles_it_anywhere(sign):
+    assert checks_for(CHECKS.values(), sign)
+
+
 @pytest.mark.parametrize("cue", CUES)
-def test_every_cue_has_a_check_that_settles_it_anywhere(cue):
-    assert checks_for(CHECKS.values(), cue=cue, component="some bracket")
-
-
-@pytest.mark.parametrize("wear", WEARS)
-def test_every_kind_of_wear_has_a_check_that_settles_it(wear):
-    assert checks_for(CHECKS.values(), wear=wear)
+def test_every_cue_has_a_check_that_settles_it_on_any_part(cue):
+    assert checks_for(CHECKS.values(), cue, component="some bracket")
 
 
 @pytest.mark.parametrize(
     ("finding", "expected"),
     [
-        ({"cue": "rust_trail", "component": "Wheel nuts"}, ["fastener_torque"]),
+        ({"sign": "rust_trail", "component": "Wheel nuts"}, ["fastener_torque"]),
         (
-            {"cue": "rust_trail", "component": "Torque rod, rear"},
+            {"sign": "rust_trail", "component": "Torque rod, rear"},
             ["rod_movement", "straddle_pin_holes", "fastener_torque"],
         ),
-        ({"wear": "fluid_run", "component": "shock absorber"}, ["shock_leak", "shock_warmth"]),
-        ({"wear": "chafe", "component": "air spring"}, ["air_spring", "air_loss"]),
-        ({"cue": "missing_nut", "component": "repaired cover"}, ["broken_part"]),
+        ({"sign": "fluid_run", "component": "shock absorber"}, ["shock_leak", "shock_warmth"]),
+        ({"sign": "chafe", "component": "air spring"}, ["air_spring", "air_loss"]),
+        ({"sign": "missing_nut", "component": "repaired cover"}, ["broken_part"]),
     ],
 )
 def test_the_component_narrows_the_choice(finding, expected):

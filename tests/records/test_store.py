@@ -285,15 +285,15 @@ def test_a_screening_of_another_photo_is_refused(store, picture, screened):
 
 def test_a_photo_knows_its_visit_and_its_place(store, picture, screened):
     day = dt.date(2026, 5, 4)
-    visit = store.visit(" 417 ", day, inspector="J. Doe", odometer=182340.0, odometer_unit="mi")
-    place = store.position("417", 2, "left", "wheel end")
+    visit = store.visits.begin(" 417 ", day, inspector="J. Doe", odometer=182340.0, odometer_unit="mi")
+    place = store.visits.position("417", 2, "left", "wheel end")
     photo = store.add_photo(screened(picture()), data=picture(), visit=visit, position=place)
     assert (photo.visit, photo.position) == (visit, place)
     assert (visit.unit, place.unit) == ("417", "417")
     assert store.worklist()[0].photo.visit == visit
-    assert store.visit("417", day, inspector="J. Doe", odometer=182340.0, odometer_unit="mi") == visit
-    assert store.position("417", 2, "left", "wheel end") == place
-    assert store.position("417", 2, "right", "wheel end") != place
+    assert store.visits.begin("417", day, inspector="J. Doe", odometer=182340.0, odometer_unit="mi") == visit
+    assert store.visits.position("417", 2, "left", "wheel end") == place
+    assert store.visits.position("417", 2, "right", "wheel end") != place
 
 
 @pytest.mark.parametrize(
@@ -307,13 +307,13 @@ def test_a_photo_knows_its_visit_and_its_place(store, picture, screened):
 )
 def test_a_visit_that_makes_no_sense_is_refused(store, wrong, match):
     with pytest.raises(ValueError, match=match):
-        store.visit(**{"unit": "417", "date": dt.date(2026, 5, 4), "inspector": "J. Doe", **wrong})
+        store.visits.begin(**{"unit": "417", "date": dt.date(2026, 5, 4), "inspector": "J. Doe", **wrong})
 
 
 @pytest.mark.parametrize("wrong", [{"axle": 0}, {"component": ""}, {"unit": " "}])
 def test_a_place_that_makes_no_sense_is_refused(store, wrong):
     with pytest.raises(ValueError, match="needs"):
-        store.position(**{"unit": "417", "axle": 1, "side": "left", "component": "wheel end", **wrong})
+        store.visits.position(**{"unit": "417", "axle": 1, "side": "left", "component": "wheel end", **wrong})
 
 
 # Several writers, and a process that dies

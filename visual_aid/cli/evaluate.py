@@ -23,9 +23,9 @@ from visual_aid.evaluation.figures import (
     precision_recall,
 )
 from visual_aid.evaluation.judging import JudgedPhoto, false_alarms, judge_all, misses
-from visual_aid.model import CUES, Box, Cue, Screening
+from visual_aid.model import CUES, Box, Cue, Screening, Sign
 from visual_aid.outputs.chart import Line, draw_chart
-from visual_aid.outputs.palette import CUE_STYLE, UNDER_STROKE
+from visual_aid.outputs.palette import CUE_STYLE, SIGN_STYLE, UNDER_STROKE
 from visual_aid.outputs.sheet import Tile, draw_sheet
 from visual_aid.photo import PhotoError, Pixels, read_photo
 from visual_aid.training.truth import TruthPhoto, read_truths
@@ -160,7 +160,7 @@ def draw_worst(photos: Sequence[JudgedPhoto]) -> Pixels:
         for photo, cue in misses(photos)[:ON_SHEET]
     ]
     false = [
-        (photo.truth, c.box, c.cue, f"{CUE_STYLE[c.cue].label} {c.score:.2f}: {c.reason}")
+        (photo.truth, c.box, c.cue, f"{SIGN_STYLE[c.cue].label} {c.score:.2f}: {c.reason}")
         for photo, c in false_alarms(photos)[:ON_SHEET]
     ]
     return draw_sheet(
@@ -171,14 +171,14 @@ def draw_worst(photos: Sequence[JudgedPhoto]) -> Pixels:
     )
 
 
-def _tile(truth: TruthPhoto, box: Box, cue: Cue, caption: str) -> Tile | None:
+def _tile(truth: TruthPhoto, box: Box, cue: Sign, caption: str) -> Tile | None:
     try:
         photo = read_photo(truth.path)
     except PhotoError:
         return None
     x, y, w, h = box
     shrunk = (photo.to_working(x), photo.to_working(y), w / photo.scale, h / photo.scale)
-    return Tile(photo.working, shrunk, CUE_STYLE[cue].colour, f"{truth.name}: {caption}")
+    return Tile(photo.working, shrunk, SIGN_STYLE[cue].colour, f"{truth.name}: {caption}")
 
 
 def _cells(figures: RecallFigures) -> list[str]:

@@ -15,7 +15,7 @@ from importlib import resources
 from typing import Any, Literal
 
 from visual_aid.followup.units import QUANTITIES, UNITS, Measured, Quantity, quantity_of, read
-from visual_aid.model import CUES, WEARS, Cue, Wear
+from visual_aid.model import CUES, WEARS, Cue, Sign, Wear
 
 Verdict = Literal["within_limit", "beyond_limit", "cannot_settle"]
 VERDICT_WORDS: Mapping[Verdict, str] = {
@@ -217,20 +217,18 @@ def load_checks(text: str, name: str) -> tuple[Check, ...]:
     return tuple(loaded.values())
 
 
-def checks_for(
-    among: Iterable[Check], *, cue: Cue | None = None, wear: Wear | None = None, component: str = ""
-) -> tuple[Check, ...]:
+def checks_for(among: Iterable[Check], sign: Sign, *, component: str = "") -> tuple[Check, ...]:
     """Choose the checks that settle a finding.
 
     Parameters
     ----------
-    cue, wear : str, optional
-        The kind of the finding.
+    sign : str
+        The cue or kind of wear that was found.
     component : str
         Where it was found, as the person calls it. Checks of that part come first; those of another part
         are left out unless the component is not given.
     """
-    settling = [check for check in among if cue in check.cues or wear in check.wears]
+    settling = [check for check in among if sign in check.cues or sign in check.wears]
     named = [check for check in settling if _names(component, check.parts)]
     general = [check for check in settling if not check.parts and check not in named]
     others = [check for check in settling if check not in named and check not in general]

@@ -19,7 +19,7 @@ from visual_aid.fasteners.lean import add_lean
 from visual_aid.measure.pairing import Place, pair_fasteners
 from visual_aid.measure.register import Registration, register
 from visual_aid.measure.turn import View, common_shift, measure_turn, octaves
-from visual_aid.model import NOT_IN_PLACE, Cue, Fastener, Screening
+from visual_aid.model import NOT_IN_PLACE, Fastener, Screening, Sign
 from visual_aid.photo import Photo
 from visual_aid.quality import judge
 
@@ -77,7 +77,7 @@ class News:
 
     Attributes
     ----------
-    cue : Cue
+    cue : Sign
         Cue of the candidate; ``missing_nut`` where a nut is gone.
     candidate : int or None
         Number of the candidate in the later photo's record; None where a nut is gone.
@@ -87,7 +87,7 @@ class News:
         What is new, in words.
     """
 
-    cue: Cue
+    cue: Sign
     candidate: int | None
     cx: float
     cy: float

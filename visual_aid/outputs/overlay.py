@@ -16,7 +16,7 @@ from visual_aid.evidence.frame import plane_to_image
 from visual_aid.files import write_atomically
 from visual_aid.model import Candidate, Fastener, Screening
 from visual_aid.outputs.lettering import lettering, wrap
-from visual_aid.outputs.palette import CUE_STYLE, FASTENER_COLOUR, UNDER_STROKE
+from visual_aid.outputs.palette import FASTENER_COLOUR, SIGN_STYLE, UNDER_STROKE
 from visual_aid.records.entries import WEAK_SCORE
 
 SIDE = 1600
@@ -70,7 +70,7 @@ def draw_overlay(pixels: Pixels, screening: Screening) -> Pixels:
     for outline in fasteners:
         _stroke(canvas, outline, FASTENER_COLOUR, (), _FASTENER_LINE)
     for candidate, outline in candidates[::-1]:
-        style = CUE_STYLE[candidate.cue]
+        style = SIGN_STYLE[candidate.cue]
         _stroke(canvas, outline, style.colour, style.dash, _LINE)
 
     picture = Image.fromarray(canvas)
@@ -153,7 +153,7 @@ def _label(
     outlines = [_bounds(outline) for _, outline in drawn]
     placed: list[Rectangle] = []
     for (candidate, outline), bounds in zip(drawn, outlines, strict=True):
-        style = CUE_STYLE[candidate.cue]
+        style = SIGN_STYLE[candidate.cue]
         text = f"{candidate.id}  {style.label}  {candidate.score:.2f}"
         left, top, right, bottom = font.getbbox(text)
         size = (right - left + 2 * _MARGIN, bottom - top + _MARGIN)
@@ -207,7 +207,7 @@ def _reasons(screening: Screening, drawn: Sequence[Candidate], width: int) -> Im
     font = lettering(_TEXT)
     lines: list[tuple[str, str, str]] = []  # a candidate's colour or nothing, text, ink
     for candidate in drawn:
-        style = CUE_STYLE[candidate.cue]
+        style = SIGN_STYLE[candidate.cue]
         text = f"{candidate.id}  {style.label}  {candidate.score:.2f}:  {candidate.reason}"
         first, *rest = wrap(text, font, width - 60)
         lines += [(style.colour, first, _INK), *(("", line, _INK) for line in rest)]
@@ -234,7 +234,7 @@ def _notes(screening: Screening, weak: int) -> list[str]:
         notes.append(f"Weaker candidates (score under {WEAK_SCORE}) not drawn: {weak}.")
     silent: dict[str, list[str]] = {}
     for n in screening.not_judged:
-        silent.setdefault(n.why, []).append(CUE_STYLE[n.cue].label.lower())
+        silent.setdefault(n.why, []).append(SIGN_STYLE[n.cue].label.lower())
     notes += [f"Not judged: {', '.join(labels)} ({why})." for why, labels in silent.items()]
     return [*notes, f"{screening.photo.name}.  {CAUTION}"]
 

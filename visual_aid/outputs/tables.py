@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from visual_aid.model import Quality, Screening
-from visual_aid.outputs.palette import CUE_STYLE
+from visual_aid.outputs.palette import SIGN_STYLE
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +74,7 @@ def candidates_csv(screenings: Iterable[Screening]) -> str:
         photo = screening.photo
         for c in sorted(screening.candidates, key=lambda c: -c.score):
             row = [photo.path or photo.name, photo.sha256, photo.taken, round(screening.priority, 4)]
-            row += [c.id, CUE_STYLE[c.cue].label, round(c.score, 4), c.fastener]
+            row += [c.id, SIGN_STYLE[c.cue].label, round(c.score, 4), c.fastener]
             row += [round(v, 1) for v in c.box]
             writer.writerow(harmless([*row, c.reason]))
     return text.getvalue()
@@ -106,7 +106,7 @@ def _worklist_row(screening: Screening) -> WorklistRow:
         priority=None if screening.error else screening.priority,
         fasteners=len(screening.fasteners),
         candidates=len(screening.candidates),
-        cue=CUE_STYLE[best.cue].label if best else None,
+        cue=SIGN_STYLE[best.cue].label if best else None,
         score=best.score if best else None,
         reason=reason,
     )

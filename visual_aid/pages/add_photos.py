@@ -63,12 +63,12 @@ def _belongs_to() -> tuple[Visit | None, Position | None]:
         component = right.text_input("Component", max_chars=100, placeholder="wheel end, spring seat, ...")
     if not unit:
         return None, None
-    visit = the_store().visit(
+    visit = the_store().visits.begin(
         unit, date, inspector=signature(), odometer=odometer, odometer_unit=odometer_unit
     )
     if axle is None and not component:
         return visit, None
-    return visit, the_store().position(unit, int(axle or 0), side, component)
+    return visit, the_store().visits.position(unit, int(axle or 0), side, component)
 
 
 def _take(takes: Sequence[Callable[[], Taken]]) -> None:

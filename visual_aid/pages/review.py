@@ -9,7 +9,7 @@ import streamlit as st
 
 from visual_aid.model import CUES, Box, Cue
 from visual_aid.outputs.overlay import CAUTION
-from visual_aid.outputs.palette import CUE_STYLE
+from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages import actions
 from visual_aid.pages.intake import point_out_fastener
 from visual_aid.pages.session import ask_signature, signature, the_store
@@ -115,7 +115,7 @@ def _point_out(cx: float, cy: float, radius: float | None) -> None:
 def _decide(photo: str, candidates: Sequence[StoredCandidate]) -> None:
     at, chosen = next((i, c) for i, c in enumerate(candidates, 1) if c.id == state.chosen)
     body = chosen.candidate
-    st.subheader(f"{at} of {len(candidates)}: {CUE_STYLE[body.cue].label}", anchor=False)
+    st.subheader(f"{at} of {len(candidates)}: {SIGN_STYLE[body.cue].label}", anchor=False)
     st.text("Marked by a person" if chosen.source == "person" else chance(body.score))
     if body.reason:
         st.text(sentence(body.reason))
@@ -207,7 +207,7 @@ def _name_the_mark(photo: str) -> None:
     st.subheader("What is in the box?", anchor=False)
     for cue in CUES:
         st.button(
-            CUE_STYLE[cue].label,
+            SIGN_STYLE[cue].label,
             key=f"mark-{cue}",
             width="stretch",
             disabled=not signature(),
@@ -227,7 +227,7 @@ def _mark(photo: str, cue: Cue) -> None:
 
 def _list(candidates: Sequence[StoredCandidate]) -> None:
     for at, stored in enumerate(candidates, 1):
-        label = f"{at} {CUE_STYLE[stored.candidate.cue].label}: {OUTCOME_LABEL[stored.outcome].lower()}"
+        label = f"{at} {SIGN_STYLE[stored.candidate.cue].label}: {OUTCOME_LABEL[stored.outcome].lower()}"
         st.button(label, key=f"choose-{stored.id}", width="stretch", on_click=_choose, args=(stored.id,))
 
 
@@ -237,7 +237,7 @@ def _silence(photo: StoredPhoto) -> None:
         return
     with st.expander(f"Not judged: {len(silent)}", expanded=True):
         for one in silent:
-            st.text(f"{CUE_STYLE[one.cue].label}: {one.why}")
+            st.text(f"{SIGN_STYLE[one.cue].label}: {one.why}")
 
 
 show()

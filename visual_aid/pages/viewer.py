@@ -9,7 +9,7 @@ from typing import Any
 import streamlit as st
 
 from visual_aid.model import Box, Screening
-from visual_aid.outputs.palette import CUE_STYLE
+from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages.words import OUTCOME_SIGN
 from visual_aid.records.entries import StoredCandidate, StoredPhoto
 
@@ -88,9 +88,9 @@ def drawing(
             {
                 "id": stored.id,
                 "badge": f"{number} {OUTCOME_SIGN[stored.outcome]}".rstrip(),
-                "name": CUE_STYLE[stored.candidate.cue].label,
-                "colour": CUE_STYLE[stored.candidate.cue].colour,
-                "dash": list(CUE_STYLE[stored.candidate.cue].dash),
+                "name": SIGN_STYLE[stored.candidate.cue].label,
+                "colour": SIGN_STYLE[stored.candidate.cue].colour,
+                "dash": list(SIGN_STYLE[stored.candidate.cue].dash),
                 "box": list(stored.candidate.box),
                 "outline": [list(point) for point in stored.candidate.outline],
                 "state": stored.outcome or "undecided",

@@ -7,7 +7,7 @@ from html import escape
 import streamlit as st
 
 from visual_aid.outputs.overlay import CAUTION
-from visual_aid.outputs.palette import CUE_STYLE
+from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages.session import the_store
 from visual_aid.pages.words import STAGE_LABEL, chance, place, sentence
 from visual_aid.records.entries import STAGES, Stage, WorklistEntry
@@ -69,7 +69,7 @@ def reason(entry: WorklistEntry) -> str:
         problems = [sentence(problem.say) for problem in screening.quality.problems]
         return problems[0] if problems else "Nothing flagged. That proves nothing: check by hand as usual."
     top = max(screening.candidates, key=lambda c: c.score)
-    return f"{CUE_STYLE[top.cue].label}. {chance(top.score)}. {sentence(top.reason)}"
+    return f"{SIGN_STYLE[top.cue].label}. {chance(top.score)}. {sentence(top.reason)}"
 
 
 def progress(entry: WorklistEntry) -> str:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
-from visual_aid.model import Candidate, Screening
+from visual_aid.model import Candidate, Screening, Sign
 
 Outcome = Literal["confirmed", "ruled_out", "cannot_tell"]
 OUTCOMES: tuple[Outcome, ...] = get_args(Outcome)
@@ -136,3 +137,70 @@ class WorklistEntry:
     weak: int
     decided: int
     findings: int
+
+
+LineKind = Literal[
+    "hand_check", "torque_sheet", "follow_up", "placed", "visit_edit", "joint", "duty_done", "interval"
+]
+"""What a line of the logbook is about.
+
+``hand_check``, ``torque_sheet`` and ``follow_up`` belong to a finding or a visit; ``placed`` says where on
+the unit a photo was taken; ``visit_edit`` what was put right about a visit; ``joint``, ``duty_done`` and
+``interval`` are a unit's: a joint that was disturbed, a duty carried out, an interval of the maker's.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A line of the logbook.
+
+    Attributes
+    ----------
+    unit : str or None
+        Number of the unit that it is about.
+    visit, photo, candidate : optional
+        Ids of what it is about.
+    body : mapping
+        What was written down, as plain JSON; empty where a line before was taken back.
+    supersedes : int or None
+        The line that this one took the place of.
+    """
+
+    id: int
+    kind: LineKind
+    unit: str | None
+    visit: int | None
+    photo: str | None
+    candidate: int | None
+    body: Mapping[str, Any]
+    by: str
+    at: dt.datetime
+    supersedes: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One thing that a person did, of whatever kind, for the list of all of them.
+
+    Attributes
+    ----------
+    kind : str
+        ``decision``, or the kind of the logbook's line.
+    about : str
+        The photo's name, or empty.
+    sign : str or None
+        The cue or kind of wear that it is about.
+    body : mapping
+        ``outcome`` and ``note`` of a decision, else what the line holds.
+    takes_back : bool
+        Whether it took back what was written before.
+    """
+
+    at: dt.datetime
+    by: str
+    kind: Literal["decision"] | LineKind
+    unit: str | None
+    about: str
+    sign: Sign | None
+    body: Mapping[str, Any]
+    takes_back: bool

@@ -34,6 +34,19 @@ def read_photo(connection: Connection, photo: str) -> StoredPhoto:
     return _to_photo(row)
 
 
+def read_photos(connection: Connection, which: ColumnElement[bool]) -> tuple[StoredPhoto, ...]:
+    """Read the photos for which a condition holds, in the order in which they were taken.
+
+    Photos without a camera time come last, by name.
+    """
+    rows = (
+        _photos()
+        .where(which)
+        .order_by(t.photo.c.taken.is_(None), t.photo.c.taken, t.photo.c.name, t.photo.c.id)
+    )
+    return tuple(_to_photo(row) for row in connection.execute(rows).mappings())
+
+
 def read_candidates(connection: Connection, photo: StoredPhoto) -> tuple[StoredCandidate, ...]:
     """Read what is flagged on a photo: the engine's by score, then earlier ones, then people's marks."""
     rows = connection.execute(
@@ -151,7 +164,7 @@ def to_decision(row: Row, prefix: str = "") -> Decision:
         outcome=row[f"{prefix}outcome"],
         by=row[f"{prefix}by"],
         note=row[f"{prefix}note"],
-        at=_aware(row[f"{prefix}at"]),
+        at=aware(row[f"{prefix}at"]),
         supersedes=row[f"{prefix}supersedes"],
         undoes=row[f"{prefix}undoes"],
     )
@@ -240,17 +253,21 @@ def _is_flagged_now() -> ColumnElement[bool]:
     return and_(t.flagged.c.candidate == t.candidate.c.id, t.flagged.c.screening == t.screening.c.id)
 
 
+def to_visit(row: Row) -> Visit:
+    """Give a visit from a row whose columns begin with ``visit_``."""
+    return Visit(
+        id=row["visit_id"],
+        unit=row["visit_number"],
+        date=row["visit_date"],
+        odometer=row["visit_odometer"],
+        odometer_unit=row["visit_odometer_unit"],
+        inspector=row["visit_inspector"],
+    )
+
+
 def _to_photo(row: Row) -> StoredPhoto:
-    visit = position = None
-    if row["visit_id"] is not None:
-        visit = Visit(
-            id=row["visit_id"],
-            unit=row["visit_number"],
-            date=row["visit_date"],
-            odometer=row["visit_odometer"],
-            odometer_unit=row["visit_odometer_unit"],
-            inspector=row["visit_inspector"],
-        )
+    visit = None if row["visit_id"] is None else to_visit(row)
+    position = None
     if row["position_id"] is not None:
         position = Position(
             id=row["position_id"],
@@ -266,7 +283,7 @@ def _to_photo(row: Row) -> StoredPhoto:
         screening=Screening.from_dict(json.loads(row["record"])),
         visit=visit,
         position=position,
-        added_at=_aware(row["added_at"]),
+        added_at=aware(row["added_at"]),
     )
 
 
@@ -282,6 +299,6 @@ def _to_candidate(row: Row, now: Mapping[int, Candidate]) -> StoredCandidate:
     )
 
 
-def _aware(moment: dt.datetime) -> dt.datetime:
+def aware(moment: dt.datetime) -> dt.datetime:
     """Give a moment its zone back: SQLite keeps none, and all are written in UTC."""
     return moment if moment.tzinfo else moment.replace(tzinfo=dt.UTC)

@@ -128,3 +128,21 @@ decision = Table(
     CheckConstraint("outcome IN ('confirmed', 'ruled_out', 'cannot_tell')", name="outcome"),
     Index(None, "candidate", "id"),
 )
+
+# What people write down beside their decisions, one line each, ``body`` as JSON. A line that ``supersedes``
+# another takes its place, one without a body takes it back. Where ``visit`` and ``photo`` above hold what
+# stands now, the line holds what stood before.
+logbook = Table(
+    "logbook",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("kind", String, nullable=False, index=True),
+    Column("unit", ForeignKey("unit.id"), index=True),
+    Column("visit", ForeignKey("visit.id"), index=True),
+    Column("photo", ForeignKey("photo.id"), index=True),
+    Column("candidate", ForeignKey("candidate.id"), index=True),
+    Column("body", Text),
+    Column("by", String, nullable=False),
+    Column("at", DateTime(timezone=True), nullable=False),
+    Column("supersedes", ForeignKey("logbook.id"), unique=True),
+)

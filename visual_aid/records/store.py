@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import secrets
-from contextlib import AbstractContextManager
 from pathlib import Path
 
 from sqlalchemy import Connection, Engine, func, insert, select
 
-from visual_aid.model import Box, Candidate, Cue, Outline, Screening
+from visual_aid.model import Box, Candidate, Outline, Screening, Sign
 from visual_aid.photo import Photo
 from visual_aid.records import queries
 from visual_aid.records import schema as t
@@ -17,10 +15,8 @@ from visual_aid.records.connect import connect, locate
 from visual_aid.records.entries import (
     OUTCOMES,
     Decision,
-    OdometerUnit,
     Outcome,
     Position,
-    Side,
     Source,
     Stage,
     StoredCandidate,
@@ -28,9 +24,11 @@ from visual_aid.records.entries import (
     Visit,
     WorklistEntry,
 )
+from visual_aid.records.logbook import Logbook
 from visual_aid.records.matching import match_candidates
 from visual_aid.records.photofolder import PhotoFolder
-from visual_aid.records.writing import added, found_or_added, named, now, reading, writing
+from visual_aid.records.visits import Visits
+from visual_aid.records.writing import added, named, now, reading, writing
 
 
 class Store:
@@ -38,11 +36,20 @@ class Store:
 
     Every method that writes returns after its transaction is on the disk. Decisions and screenings are
     only ever added.
+
+    Attributes
+    ----------
+    visits : Visits
+        Visits of units, and where on a unit photos were taken.
+    logbook : Logbook
+        What people write down beside their decisions.
     """
 
     def __init__(self, engine: Engine, photos: Path) -> None:
         self._engine = engine
         self._photos = PhotoFolder(photos)
+        self.visits = Visits(engine)
+        self.logbook = Logbook(engine)
 
     @classmethod
     def open(cls, target: str | Path, *, photos: str | Path | None = None) -> Store:
@@ -107,7 +114,7 @@ class Store:
         if data is None and not info.path:
             raise ValueError(f"{info.name}: needs the photo's bytes or its path")
         path = self._photos.keep(data) if data is not None else str(Path(info.path).resolve())
-        with self._writing() as connection:
+        with writing(self._engine) as connection:
             photo = connection.scalar(select(t.photo.c.id).where(t.photo.c.sha256 == info.sha256))
             if photo is None:
                 photo = secrets.token_urlsafe(16)
@@ -141,7 +148,7 @@ class Store:
         ValueError
             The screening failed, or it is one of another photo.
         """
-        with self._writing() as connection:
+        with writing(self._engine) as connection:
             stored = queries.read_photo(connection, photo)
             if screening.error is not None:
                 raise ValueError(f"{stored.name} was not screened: {screening.error.say}")
@@ -158,12 +165,12 @@ class Store:
         KeyError
             No photo of that id.
         """
-        with self._reading() as connection:
+        with reading(self._engine) as connection:
             return queries.read_photo(connection, photo)
 
     def has(self, sha256: str) -> bool:
         """Tell whether a photo of that content is in the store."""
-        with self._reading() as connection:
+        with reading(self._engine) as connection:
             return connection.scalar(select(t.photo.c.id).where(t.photo.c.sha256 == sha256)) is not None
 
     def file(self, photo: StoredPhoto) -> Path:
@@ -194,12 +201,12 @@ class Store:
         self, stage: Stage | None = None, *, limit: int | None = None, offset: int = 0
     ) -> tuple[WorklistEntry, ...]:
         """List photos in the order in which a person should look at them: by priority, highest first."""
-        with self._reading() as connection:
+        with reading(self._engine) as connection:
             return queries.read_worklist(connection, stage, limit, offset)
 
     def stages(self) -> dict[Stage, int]:
         """Count the photos at each stage; stages without a photo are left out."""
-        with self._reading() as connection:
+        with reading(self._engine) as connection:
             return queries.count_stages(connection)
 
     def next_to_decide(self, photo: str) -> str | None:
@@ -207,7 +214,7 @@ class Store:
 
         None if no other photo waits.
         """
-        with self._reading() as connection:
+        with reading(self._engine) as connection:
             return queries.next_to_decide(connection, photo)
 
     # Candidates and decisions
@@ -222,12 +229,12 @@ class Store:
         KeyError
             No photo of that id.
         """
-        with self._reading() as connection:
+        with reading(self._engine) as connection:
             return queries.read_candidates(connection, queries.read_photo(connection, photo))
 
     def findings(self) -> tuple[StoredCandidate, ...]:
         """List every confirmed candidate and every mark that stands, photo by photo."""
-        with self._reading() as connection:
+        with reading(self._engine) as connection:
             photos = [queries.read_photo(connection, p) for p in queries.photos_with_findings(connection)]
             return tuple(c for p in photos for c in queries.read_candidates(connection, p) if c.is_finding)
 
@@ -250,11 +257,11 @@ class Store:
         """
         if outcome not in OUTCOMES:
             raise ValueError(f"a decision is one of {', '.join(OUTCOMES)}, not {outcome!r}")
-        with self._writing() as connection:
+        with writing(self._engine) as connection:
             return _decide(connection, candidate, outcome, named(by), note)
 
     def mark(
-        self, photo: str, cue: Cue, box: Box, *, by: str, outline: Outline = (), note: str = ""
+        self, photo: str, cue: Sign, box: Box, *, by: str, outline: Outline = (), note: str = ""
     ) -> StoredCandidate:
         """Add what a person sees and the engine missed: a finding at once.
 
@@ -278,7 +285,7 @@ class Store:
         by = named(by)
         outline = outline or ((x, y), (x + w, y), (x + w, y + h), (x, y + h))
         body = Candidate(id=0, cue=cue, fastener=None, box=box, outline=outline, score=1.0, reason=note)
-        with self._writing() as connection:
+        with writing(self._engine) as connection:
             stored = queries.read_photo(connection, photo)
             number = _add_candidate(connection, photo, body, "person", by)
             _decide(connection, number, "confirmed", by, note)
@@ -296,7 +303,7 @@ class Store:
             The record that now stands; None if there was nothing to take back.
         """
         by = named(by)
-        with self._writing() as connection:
+        with writing(self._engine) as connection:
             made = {d.id: d for d in queries.read_decisions(connection, photo=photo)}
             undone = {d.undoes for d in made.values()}
             standing = {d.candidate: d for d in made.values() if d.undoes is None and d.id not in undone}
@@ -309,76 +316,13 @@ class Store:
 
     def history(self, candidate: int) -> tuple[Decision, ...]:
         """List every decision ever made on a candidate, oldest first."""
-        with self._reading() as connection:
+        with reading(self._engine) as connection:
             return tuple(queries.read_decisions(connection, candidate=candidate))
 
     def last_signature(self) -> str:
         """Give the name under which the last decision was made; empty before the first."""
-        with self._reading() as connection:
+        with reading(self._engine) as connection:
             return connection.scalar(select(t.decision.c.by).order_by(t.decision.c.id.desc()).limit(1)) or ""
-
-    # Units, visits, positions
-
-    def visit(
-        self,
-        unit: str,
-        date: dt.date,
-        *,
-        inspector: str,
-        odometer: float | None = None,
-        odometer_unit: OdometerUnit | None = None,
-    ) -> Visit:
-        """Find or add one inspection of a unit; the unit is added with its first visit.
-
-        Raises
-        ------
-        ValueError
-            No unit number or no inspector; an odometer reading without unit or below zero.
-        """
-        if odometer is None:
-            odometer_unit = None
-        elif odometer < 0 or odometer_unit is None:
-            raise ValueError("an odometer reading is zero or more, in km or mi")
-        inspector = named(inspector)
-        with self._writing() as connection:
-            number = found_or_added(
-                connection,
-                t.visit,
-                unit=_unit(connection, unit),
-                date=date,
-                odometer=odometer,
-                odometer_unit=odometer_unit,
-                inspector=inspector,
-            )
-        return Visit(number, unit.strip(), date, odometer, odometer_unit, inspector)
-
-    def position(self, unit: str, axle: int, side: Side, component: str) -> Position:
-        """Find or add a place on a unit.
-
-        Raises
-        ------
-        ValueError
-            No unit number, no component, or an axle below 1.
-        """
-        component = component.strip()
-        if axle < 1 or not component:
-            raise ValueError("a position needs an axle, counted from 1 at the front, and a component")
-        with self._writing() as connection:
-            number = found_or_added(
-                connection,
-                t.position,
-                unit=_unit(connection, unit),
-                axle=axle,
-                side=side,
-                component=component,
-            )
-        return Position(number, unit.strip(), axle, side, component)
-
-    def _reading(self) -> AbstractContextManager[Connection]:
-        return reading(self._engine)
-
-    def _writing(self) -> AbstractContextManager[Connection]:
-        return writing(self._engine)
 
 
 def _add_screening(connection: Connection, photo: str, screening: Screening) -> None:
@@ -446,9 +390,3 @@ def _decide(
         "undoes": undoes,
     }
     return queries.to_decision({"id": added(connection, t.decision, **values), **values})
-
-
-def _unit(connection: Connection, number: str) -> int:
-    if not number.strip():
-        raise ValueError("a visit or a position needs a unit number")
-    return found_or_added(connection, t.unit, number=number.strip())

@@ -9,6 +9,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, Table, insert, select
 
+from visual_aid.records import schema as t
 from visual_aid.records.connect import WRITES
 
 
@@ -37,6 +38,13 @@ def found_or_added(connection: Connection, table: Table, **values: Any) -> int: 
     same = select(table.c.id).where(*(table.c[name] == value for name, value in values.items()))
     found: int | None = connection.scalar(same)
     return added(connection, table, **values) if found is None else found
+
+
+def the_unit(connection: Connection, number: str) -> int:
+    """Give the row of a unit, adding it if there is none; ValueError without a unit number."""
+    if not number.strip():
+        raise ValueError("a visit or a position needs a unit number")
+    return found_or_added(connection, t.unit, number=number.strip())
 
 
 def named(by: str) -> str:

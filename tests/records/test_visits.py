@@ -1,0 +1,92 @@
+import datetime as dt
+
+import pytest
+
+DAY = dt.date(2026, 5, 4)
+
+
+@pytest.fixture
+def visited(store, picture, screened):
+    """Give a way to add a photo to a visit of unit 417 on a day of May 2026."""
+
+    def add(seed, day=4, taken=None, **more):
+        visit = store.visits.begin("417", DAY.replace(day=day), inspector="J. Doe")
+        screening = screened(picture(seed), name=f"IMG_{seed}.jpg", **more)
+        return store.add_photo(screening, data=picture(seed), visit=visit)
+
+    return add
+
+
+def test_photos_of_a_visit_and_their_places(store, visited):
+    first, second = visited(1), visited(2)
+    store.visits.place(
+        {first.id: (2, "left", " torque rod "), second.id: (2, "right", "torque rod")}, by="mk"
+    )
+    photos = store.visits.photos(first.visit.id)
+    assert [(p.name, p.position.side, p.position.component) for p in photos] == [
+        ("IMG_1.jpg", "left", "torque rod"),
+        ("IMG_2.jpg", "right", "torque rod"),
+    ]
+    assert [p.side for p in store.visits.positions("417")] == ["left", "right"]
+    assert store.visits.positions("418") == ()
+    assert store.visits.units() == ("417",)
+
+
+def test_a_corrected_place_keeps_what_was_said_before(store, visited):
+    photo = visited(1)
+    store.visits.place({photo.id: (2, "left", "torque rod")}, by="mk")
+    store.visits.place({photo.id: (2, "left", "torque rod")}, by="mk")  # changes nothing
+    store.visits.place({photo.id: (3, "left", "torque rod")}, by="jd")
+    last, first = store.logbook.events(unit="417")
+    assert (first.by, first.body) == ("mk", {"axle": 2, "side": "left", "component": "torque rod"})
+    assert (last.by, last.body["axle"], last.body["before"]["axle"]) == ("jd", 3, 2)
+
+
+def test_a_place_needs_a_visit_and_all_or_none_are_placed(store, picture, screened, visited):
+    photo = visited(1)
+    stray = store.add_photo(screened(picture(2)), data=picture(2))
+    places = {photo.id: (1, "left", "hub"), stray.id: (1, "left", "hub")}
+    with pytest.raises(ValueError, match="belongs to no visit"):
+        store.visits.place(places, by="mk")
+    assert store.photo(photo.id).position is None
+    assert store.logbook.events() == ()
+
+
+def test_an_amended_visit_keeps_what_stood_before(store):
+    visit = store.visits.begin("417", DAY, inspector="J. Doe")
+    new = {"date": DAY, "inspector": "J. Doe", "odometer": 12140.0, "odometer_unit": "mi"}
+    amended = store.visits.amend(visit.id, by="mk", **new)
+    assert store.visits.get(visit.id) == amended
+    assert (amended.id, amended.odometer, amended.odometer_unit) == (visit.id, 12140.0, "mi")
+    store.visits.amend(visit.id, by="mk", **new)  # changes nothing
+    (event,) = store.logbook.events()
+    assert event.body == {"odometer": [None, 12140.0], "odometer_unit": [None, "mi"]}
+    with pytest.raises(KeyError):
+        store.visits.amend(visit.id + 9, by="mk", **new)
+    with pytest.raises(ValueError, match="odometer"):
+        store.visits.amend(visit.id, by="mk", **{**new, "odometer": -1.0})
+
+
+def test_visits_are_listed_the_last_first(store):
+    for unit, day in (("417", 2), ("418", 3), ("417", 4)):
+        store.visits.begin(unit, DAY.replace(day=day), inspector="J. Doe")
+    assert [(v.unit, v.date.day) for v in store.visits.all()] == [("417", 4), ("418", 3), ("417", 2)]
+    assert [v.date.day for v in store.visits.all("417")] == [4, 2]
+    with pytest.raises(KeyError):
+        store.visits.get(99)
+
+
+def test_the_former_photo_is_the_last_of_that_place_from_an_earlier_day(store, visited):
+    oldest, old, blurred, new, elsewhere = (
+        visited(1, 1),
+        visited(2, 2),
+        visited(3, 2, usable=False),
+        visited(4, 4),
+        visited(5, 3),
+    )
+    here = (2, "left", "torque rod")
+    places = dict.fromkeys([p.id for p in (oldest, old, blurred, new)], here)
+    store.visits.place({**places, elsewhere.id: (2, "right", "torque rod")}, by="mk")
+    assert store.visits.former(store.photo(new.id)).id == old.id
+    assert store.visits.former(store.photo(oldest.id)) is None
+    assert store.visits.former(new) is None  # not placed when it was read
