@@ -104,6 +104,9 @@ class Fastener:
     seat : (float, float) or None
         Where the fastener's axis meets the surface it sits on. A nut stands well above its surface, so
         at a tilt its seat lies beside the centre of its top. Like ``tilt_axis`` it is for the engine only.
+    look : bytes
+        What it and its surroundings look like, for finding like ones (``evidence/look.py``); empty where
+        nobody looked. No part of the JSON record either.
     """
 
     id: int
@@ -117,6 +120,7 @@ class Fastener:
     group: int | None = None
     tilt_axis: float | None = None
     seat: tuple[float, float] | None = None
+    look: bytes = field(default=b"", repr=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from visual_aid import __version__
+from visual_aid.evidence.look import describe
 from visual_aid.evidence.register import MEASURE, find_evidence
 from visual_aid.evidence.scene import Scene
 from visual_aid.fasteners.find import find_fasteners
@@ -46,7 +47,11 @@ def screen_photo(photo: Photo, fasteners: Sequence[Fastener] | None = None) -> S
         found = find_fasteners(photo) if fasteners is None else add_lean(photo, fasteners)
         quality = judge(photo, found)
     if quality.usable:
-        candidates, not_judged = find_evidence(Scene.build(photo, found))
+        scene = Scene.build(photo, found)
+        candidates, not_judged = find_evidence(scene)
+        found = tuple(
+            dataclasses.replace(f, look=describe(frame)) for f, frame in zip(found, scene.frames, strict=True)
+        )
     return Screening(
         engine=__version__,
         photo=photo.info,

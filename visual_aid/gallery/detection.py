@@ -91,7 +91,9 @@ def rates(counts: Counts) -> tuple[float, float]:
     Half a trial is added to hits and to false alarms and one to the trials of each kind, whether or not a
     share is 0 or 1 (Hautus 1995): d' of a clean sheet is finite then, and its bias smallest.
     """
-    return (counts.hits + 0.5) / (counts.with_evidence + 1), (counts.false_alarms + 0.5) / (counts.without + 1)
+    return (counts.hits + 0.5) / (counts.with_evidence + 1), (counts.false_alarms + 0.5) / (
+        counts.without + 1
+    )
 
 
 def skill_at(hit_rate: float, false_alarm_rate: float) -> tuple[float, float]:

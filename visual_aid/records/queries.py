@@ -58,7 +58,7 @@ def read_candidates(connection: Connection, photo: StoredPhoto) -> tuple[StoredC
         .select_from(t.candidate)
         .join(t.photo, t.photo.c.id == t.candidate.c.photo)
         .join(t.screening, _is_last_screening())
-        .outerjoin(t.decision, _is_last_decision())
+        .outerjoin(t.decision, is_last_decision())
         .outerjoin(t.flagged, _is_flagged_now())
         .where(t.photo.c.id == photo.id)
         .where(or_(t.flagged.c.number.is_not(None), t.decision.c.outcome.is_not(None)))
@@ -136,7 +136,7 @@ def photos_with_findings(connection: Connection) -> list[str]:
     rows = (
         select(t.candidate.c.photo)
         .select_from(t.candidate)
-        .join(t.decision, _is_last_decision())
+        .join(t.decision, is_last_decision())
         .where(t.decision.c.outcome == "confirmed")
         .distinct()
         .order_by(t.candidate.c.photo)
@@ -227,7 +227,7 @@ def _work() -> Subquery:
         .select_from(t.photo)
         .join(t.screening, _is_last_screening())
         .outerjoin(t.candidate, t.candidate.c.photo == t.photo.c.id)
-        .outerjoin(t.decision, _is_last_decision())
+        .outerjoin(t.decision, is_last_decision())
         .outerjoin(t.flagged, _is_flagged_now())
         .group_by(t.photo.c.id, t.screening.c.id)
         .subquery()
@@ -241,7 +241,7 @@ def _is_last_screening() -> ColumnElement[bool]:
     return t.screening.c.id == last.scalar_subquery()
 
 
-def _is_last_decision() -> ColumnElement[bool]:
+def is_last_decision() -> ColumnElement[bool]:
     """Tell the decision on a candidate that stands: the last one."""
     other = t.decision.alias()
     last = select(func.max(other.c.id)).where(other.c.candidate == t.candidate.c.id).correlate(t.candidate)

@@ -12,6 +12,7 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     Integer,
+    LargeBinary,
     MetaData,
     String,
     Table,
@@ -145,4 +146,100 @@ logbook = Table(
     Column("by", String, nullable=False),
     Column("at", DateTime(timezone=True), nullable=False),
     Column("supersedes", ForeignKey("logbook.id"), unique=True),
+)
+
+# What the surroundings of a photo's fasteners look like, in the order of its last screening. Nobody said
+# this and it can be made again, so it is replaced.
+look = Table(
+    "look",
+    metadata,
+    Column("photo", ForeignKey("photo.id"), primary_key=True),
+    Column("version", Integer, nullable=False),
+    Column("places", LargeBinary, nullable=False),
+    Column("vectors", LargeBinary, nullable=False),
+)
+
+# Boxes that are blurred wherever a photo leaves the tool; the last row of a photo stands.
+blur = Table(
+    "blur",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("photo", ForeignKey("photo.id"), nullable=False, index=True),
+    Column("boxes", Text, nullable=False),
+    Column("by", String, nullable=False),
+    Column("at", DateTime(timezone=True), nullable=False),
+)
+
+# An example without a candidate is a whole photo on which nothing is wrong.
+example = Table(
+    "example",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("photo", ForeignKey("photo.id"), nullable=False, index=True),
+    Column("candidate", ForeignKey("candidate.id"), unique=True),
+)
+
+# What is said of an example; the last row stands.
+wording = Table(
+    "wording",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("example", ForeignKey("example.id"), nullable=False),
+    Column("grade", String, nullable=False),
+    Column("caption", Text, nullable=False),
+    Column("hand_check", Text, nullable=False),
+    Column("tags", Text, nullable=False),
+    Column("kept", Boolean, nullable=False),
+    Column("by", String, nullable=False),
+    Column("at", DateTime(timezone=True), nullable=False),
+    CheckConstraint("grade IN ('faint', 'moderate', 'obvious')", name="grade"),
+    Index(None, "example", "id"),
+)
+
+lesson = Table("lesson", metadata, Column("id", Integer, primary_key=True))
+
+# A lesson as it was saved; the last row stands.
+edition = Table(
+    "edition",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("lesson", ForeignKey("lesson.id"), nullable=False),
+    Column("title", String, nullable=False),
+    Column("opening", Text, nullable=False),
+    Column("steps", Text, nullable=False),
+    Column("by", String, nullable=False),
+    Column("at", DateTime(timezone=True), nullable=False),
+    Index(None, "lesson", "id"),
+)
+
+quiz = Table(
+    "quiz",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("token", String, nullable=False, unique=True),
+    Column("title", String, nullable=False),
+    Column("seed", Integer, nullable=False),
+    Column("items", Text, nullable=False),
+    Column("by", String, nullable=False),
+    Column("at", DateTime(timezone=True), nullable=False),
+)
+
+sitting = Table(
+    "sitting",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("token", String, nullable=False, unique=True),
+    Column("quiz", ForeignKey("quiz.id"), nullable=False, index=True),
+    Column("trainee", String, nullable=False, index=True),
+    Column("crew", String, nullable=False),
+    Column("at", DateTime(timezone=True), nullable=False),
+)
+
+answer = Table(
+    "answer",
+    metadata,
+    Column("sitting", ForeignKey("sitting.id"), primary_key=True),
+    Column("item", Integer, primary_key=True),
+    Column("taps", Text, nullable=False),
+    Column("at", DateTime(timezone=True), nullable=False),
 )

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Engine, func, insert, select
 
+from visual_aid.evidence import look
 from visual_aid.model import Box, Candidate, Outline, Screening, Sign
 from visual_aid.photo import Photo
 from visual_aid.records import queries
@@ -24,9 +25,11 @@ from visual_aid.records.entries import (
     Visit,
     WorklistEntry,
 )
+from visual_aid.records.gallery import Gallery, keep_looks
 from visual_aid.records.logbook import Logbook
 from visual_aid.records.matching import match_candidates
 from visual_aid.records.photofolder import PhotoFolder
+from visual_aid.records.quizzes import Quizzes
 from visual_aid.records.visits import Visits
 from visual_aid.records.writing import added, named, now, reading, writing
 
@@ -50,6 +53,8 @@ class Store:
         self._photos = PhotoFolder(photos)
         self.visits = Visits(engine)
         self.logbook = Logbook(engine)
+        self.gallery = Gallery(engine)
+        self.quizzes = Quizzes(engine)
 
     @classmethod
     def open(cls, target: str | Path, *, photos: str | Path | None = None) -> Store:
@@ -342,6 +347,7 @@ def _add_screening(connection: Connection, photo: str, screening: Screening) -> 
         record=screening.to_json(),
         screened_at=now(),
     )
+    keep_looks(connection, photo, screening.fasteners, look.VERSION)
     same = match_candidates([c for _, c in known], screening.candidates)
     for c in screening.candidates:
         before = same.get(c.id)
