@@ -154,12 +154,18 @@ class Outcome:
     judged: tuple[Judged, ...]
 
     @property
+    def headline(self) -> str:
+        """The outcome without its reasons."""
+        return f"{VERDICT_WORDS[self.verdict]}."
+
+    @property
     def say(self) -> str:
         """The outcome in one line, with what tipped it."""
         tipped = (j for j in self.judged if j.verdict == self.verdict)
         reasons = [f"{j.say} (found: {j.found})" if j.bound else j.found for j in tipped]
-        words = VERDICT_WORDS[self.verdict]
-        return f"{words}." if self.verdict == "within_limit" else f"{words}: {'; '.join(reasons)}."
+        if self.verdict == "within_limit":
+            return self.headline
+        return f"{VERDICT_WORDS[self.verdict]}: {'; '.join(reasons)}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,8 +241,17 @@ def checks_for(among: Iterable[Check], sign: Sign, *, component: str = "") -> tu
     return (*named, *general) if named or (component and general) else (*general, *others)
 
 
-def read_answers(check: Check, texts: Mapping[str, str]) -> dict[str, Answer]:
+def read_answers(
+    check: Check, texts: Mapping[str, str], units: Mapping[str, str] | None = None
+) -> dict[str, Answer]:
     """Read what a person typed or chose; what is blank is left out.
+
+    Parameters
+    ----------
+    texts : mapping
+        What was typed or chosen, by the id of the input.
+    units : mapping, optional
+        The unit meant where none is typed, by the id of the input; by default each input's first.
 
     Raises
     ------
@@ -252,7 +267,7 @@ def read_answers(check: Check, texts: Mapping[str, str]) -> dict[str, Answer]:
         except KeyError:
             raise ValueError(f"{check.title}: there is no input {id_!r}") from None
         try:
-            answers[id_] = _answer(wanted, text)
+            answers[id_] = _answer(wanted, text, (units or {}).get(id_))
         except ValueError as error:
             raise ValueError(f"{wanted.label}: {error}") from None
     return answers
@@ -305,9 +320,9 @@ def _names(component: str, parts: Iterable[str]) -> bool:
     return any(re.search(rf"\b{re.escape(part)}", component.casefold()) for part in parts)
 
 
-def _answer(wanted: Input, text: str) -> Answer:
+def _answer(wanted: Input, text: str, unit: str | None) -> Answer:
     if wanted.quantity is not None:
-        measured = read(text, wanted.quantity, wanted.units[0])
+        measured = read(text, wanted.quantity, unit or wanted.units[0])
         if measured.unit not in wanted.units:
             raise ValueError(f"{measured.unit} is not used here: {', '.join(wanted.units)}")
         return measured

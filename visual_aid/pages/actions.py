@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from visual_aid.records.entries import Outcome, StoredCandidate
+from visual_aid.records.entries import Outcome, StoredCandidate, StoredPhoto, Visit
 from visual_aid.records.store import Store
 
 
@@ -50,3 +50,15 @@ def undo(store: Store, photo: str, *, by: str) -> int | None:
         return None
     left = store.candidates(photo)
     return decision.candidate if any(c.id == decision.candidate for c in left) else first_open(left)
+
+
+def findings(store: Store, visit: Visit | None) -> tuple[tuple[StoredCandidate, StoredPhoto], ...]:
+    """Give the findings of a visit, each with its photo; without a visit those of all photos."""
+    if visit is None:
+        return tuple((found, store.photo(found.photo)) for found in store.findings())
+    return tuple(
+        (found, photo)
+        for photo in store.visits.photos(visit.id)
+        for found in store.candidates(photo.id)
+        if found.is_finding
+    )

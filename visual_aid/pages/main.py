@@ -13,6 +13,7 @@ st.navigation(
     [
         st.Page("worklist.py", title="Worklist", default=True),
         st.Page("review.py", title="Review"),
+        st.Page("hand_checks.py", title="Hand checks"),
         st.Page("add_photos.py", title="Add photos"),
     ],
     position="top",

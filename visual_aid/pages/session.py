@@ -7,7 +7,9 @@ import os
 
 import streamlit as st
 
+from visual_aid.pages.words import visit_name
 from visual_aid.records import PHOTOS_VARIABLE
+from visual_aid.records.entries import StoredCandidate, Visit
 from visual_aid.records.store import Store
 
 STORE_VARIABLE = "VISUAL_AID_STORE"
@@ -15,6 +17,7 @@ STORE_VARIABLE = "VISUAL_AID_STORE"
 DEFAULT_STORE = "visual-aid.sqlite"
 
 SIGNATURE = "signature"
+VISIT = "visit"
 
 
 def the_store() -> Store:
@@ -39,6 +42,30 @@ def keep_signature() -> None:
 def signature() -> str:
     """Give the name under which decisions are recorded; empty until someone has typed one."""
     return str(st.session_state[SIGNATURE]).strip()
+
+
+def the_visit() -> Visit | None:
+    """Let the person choose the visit at hand; it is the last one at first, and kept from page to page.
+
+    None where there is no visit yet.
+    """
+    visits = {visit.id: visit for visit in the_store().visits.all()}
+    if not visits:
+        return None
+    if st.session_state.get(VISIT) not in visits:
+        st.session_state[VISIT] = next(iter(visits))
+    chosen = st.selectbox(
+        "Visit", visits, format_func=lambda id_: visit_name(visits[id_]), key=VISIT, persist_state="session"
+    )
+    return visits[chosen]
+
+
+def finding_at_hand() -> StoredCandidate | None:
+    """Give the finding that the address names, None if it names none."""
+    try:
+        return the_store().candidate(int(st.query_params.get("finding", "")))
+    except (KeyError, ValueError):
+        return None
 
 
 def ask_signature() -> None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from visual_aid.records.entries import Decision, Outcome, Stage, StoredPhoto
+from visual_aid.followup.handchecks import Verdict
+from visual_aid.records.entries import Decision, Outcome, Position, Stage, StoredPhoto, Visit
 
 STAGE_LABEL: Mapping[Stage, str] = {
     "to_decide": "To decide",
@@ -26,6 +27,7 @@ OUTCOME_SIGN: Mapping[Outcome | None, str] = {
     "cannot_tell": "?",
     None: "",
 }
+VERDICT_SIGN: Mapping[Verdict, str] = {"within_limit": "✓", "beyond_limit": "✗", "cannot_settle": "?"}
 
 _CHANCES = (
     (0.90, "Very likely"),
@@ -95,11 +97,25 @@ def said(decision: Decision | None) -> str:
     return f"{OUTCOME_LABEL[decision.outcome]} by {decision.by}, {moment}"
 
 
+def where(position: Position) -> str:
+    """Say where on a unit.
+
+    >>> where(Position(1, "417", 2, "left", "torque rod"))
+    'Axle 2 left, torque rod'
+    """
+    return f"Axle {position.axle} {position.side}, {position.component}"
+
+
+def visit_name(visit: Visit) -> str:
+    """Name a visit by unit and day."""
+    return f"Unit {visit.unit}, {visit.date:%d %b %Y}"
+
+
 def place(photo: StoredPhoto) -> str:
     """Say which unit a photo belongs to and where on it; empty if nobody said."""
     parts = []
     if photo.visit is not None:
-        parts.append(f"Unit {photo.visit.unit}, {photo.visit.date:%d %b %Y}")
+        parts.append(visit_name(photo.visit))
     if photo.position is not None:
-        parts.append(f"axle {photo.position.axle} {photo.position.side}, {photo.position.component}")
+        parts.append(where(photo.position))
     return " · ".join(parts)

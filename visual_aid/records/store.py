@@ -237,6 +237,22 @@ class Store:
         with reading(self._engine) as connection:
             return queries.read_candidates(connection, queries.read_photo(connection, photo))
 
+    def candidate(self, candidate: int) -> StoredCandidate:
+        """Look up something flagged, by the store's id.
+
+        Raises
+        ------
+        KeyError
+            None of that id stands: there never was one, or it is a mark that was taken back.
+        """
+        with reading(self._engine) as connection:
+            photo = connection.scalar(select(t.candidate.c.photo).where(t.candidate.c.id == candidate))
+            flagged = queries.read_candidates(connection, queries.read_photo(connection, photo or ""))
+        try:
+            return next(c for c in flagged if c.id == candidate)
+        except StopIteration:
+            raise KeyError(candidate) from None
+
     def findings(self) -> tuple[StoredCandidate, ...]:
         """List every confirmed candidate and every mark that stands, photo by photo."""
         with reading(self._engine) as connection:
