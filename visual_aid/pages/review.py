@@ -8,13 +8,14 @@ from contextlib import suppress
 import streamlit as st
 
 from visual_aid.model import CUES, Box, Cue
+from visual_aid.outputs.events import OUTCOME_LABEL
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages import actions
 from visual_aid.pages.intake import point_out_fastener
 from visual_aid.pages.session import ask_signature, signature, the_store
 from visual_aid.pages.viewer import show_viewer
-from visual_aid.pages.words import OUTCOME_LABEL, OUTCOME_SIGN, chance, measure, place, said, sentence
+from visual_aid.pages.words import OUTCOME_SIGN, chance, measure, place, said, sentence
 from visual_aid.photo import PhotoError
 from visual_aid.records.entries import Outcome, StoredCandidate, StoredPhoto
 

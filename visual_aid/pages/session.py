@@ -63,7 +63,8 @@ def the_visit() -> Visit | None:
 def finding_at_hand() -> StoredCandidate | None:
     """Give the finding that the address names, None if it names none."""
     try:
-        return the_store().candidate(int(st.query_params.get("finding", "")))
+        named = the_store().candidate(int(st.query_params.get("finding", "")))
+        return named if named.is_finding else None
     except (KeyError, ValueError):
         return None
 

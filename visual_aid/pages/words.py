@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 
 from visual_aid.followup.handchecks import Verdict
+from visual_aid.outputs.events import OUTCOME_LABEL
 from visual_aid.records.entries import Decision, Outcome, Position, Stage, StoredPhoto, Visit
 
 STAGE_LABEL: Mapping[Stage, str] = {
@@ -14,12 +15,6 @@ STAGE_LABEL: Mapping[Stage, str] = {
     "take_again": "Take again",
     "nothing_flagged": "Nothing flagged",
     "decided": "Decided",
-}
-OUTCOME_LABEL: Mapping[Outcome | None, str] = {
-    "confirmed": "Confirmed",
-    "ruled_out": "Ruled out",
-    "cannot_tell": "Cannot tell",
-    None: "Not decided yet",
 }
 OUTCOME_SIGN: Mapping[Outcome | None, str] = {
     "confirmed": "✓",
