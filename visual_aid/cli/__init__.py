@@ -5,7 +5,9 @@ Nothing heavy is imported here, so that ``--help`` and mistakes are answered at 
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
+from typing import Literal
 
 import click
 
@@ -146,6 +148,40 @@ def demo_command(samples: Path, store: Path, port: int, page: bool, jobs: int | 
     if page and code <= 1:
         _serve(str(store), port)
     raise SystemExit(code)
+
+
+@main.command("report", epilog=EXIT_CODES)
+@click.argument("unit", metavar="UNIT")
+@click.option(
+    "--store",
+    default="visual-aid.sqlite",
+    show_default=True,
+    metavar="STORE",
+    help="Records that hold the visit: an SQLite file or a database URL.",
+)
+@click.option(
+    "--date",
+    type=click.DateTime(["%Y-%m-%d"]),
+    metavar="DATE",
+    help="Day of the visit, as 2026-05-04. Default: the last visit.",
+)
+@click.option(
+    "--out", type=FILE, required=True, metavar="FILE", help="What to write: a file ending in .pdf or .html."
+)
+@click.option(
+    "--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True, help="Paper of a PDF."
+)
+def report_command(
+    unit: str, store: str, date: datetime | None, out: Path, paper: Literal["A4", "Letter"]
+) -> None:
+    """Write the report of a visit.
+
+    UNIT is the unit's number. The report holds findings with pictures, decisions and hand checks, what was
+    quiet, what could not be judged and what is due. Its pictures carry no place and no camera.
+    """
+    from visual_aid.cli.report import write_report
+
+    raise SystemExit(write_report(store, unit, date.date() if date else None, out, paper))
 
 
 @main.command("evaluate", epilog=EXIT_CODES)

@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 from contextlib import ExitStack, closing
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 from rich.console import Console
@@ -17,15 +16,13 @@ from rich.text import Text
 
 from visual_aid import __version__
 from visual_aid.backlog import in_order, photo_files
+from visual_aid.cli.store import open_store
 from visual_aid.files import printable, write_atomically
 from visual_aid.model import PhotoInfo, Quality, Screening, Trouble
 from visual_aid.outputs.overlay import CAUTION, write_overlay
 from visual_aid.outputs.tables import candidates_csv, worklist
 from visual_aid.photo import PhotoError, read_photo
 from visual_aid.screening import screen_file
-
-if TYPE_CHECKING:
-    from visual_aid.records.store import Store
 
 PHOTOS_A_JOB = 4
 """With fewer photos a process, starting the process costs more than it brings."""
@@ -140,7 +137,7 @@ def work_through(tasks: Sequence[Task], jobs: int | None, store: str | None = No
     )
     done: list[Done] = []
     with ExitStack() as stack:
-        records = stack.enter_context(closing(_open_store(store))) if store else None
+        records = stack.enter_context(closing(open_store(store))) if store else None
         stack.enter_context(bar)
         try:
             for one in bar.track(in_order(_screen, tasks, processes, _lost), total=len(tasks)):
@@ -227,17 +224,6 @@ def _with_path(task: Task, say: str) -> str:
     """Name the whole path in what people are told, which starts with the file's name alone."""
     name, path = printable(task.photo.name), printable(str(task.photo))
     return path + say.removeprefix(name) if say.startswith(name) else f"{path}: {say}"
-
-
-def _open_store(target: str) -> Store:
-    # Imported here: the database takes longer to import than a photo to screen.
-    from visual_aid.records import PHOTOS_VARIABLE
-    from visual_aid.records.store import Store
-
-    try:
-        return Store.open(target, photos=os.environ.get(PHOTOS_VARIABLE))
-    except (OSError, ValueError) as error:
-        raise click.UsageError(str(error)) from error
 
 
 def _folders(outputs: Outputs) -> list[Path]:

@@ -25,6 +25,7 @@ CAUTION = (
     "all the same. Local rules, the maker's instructions and licensed practice go first."
 )
 QUIET_NOTE = "Nothing was confirmed on these photos. That proves no joint tight."
+OTHER_CHECKS = "Hand checks apart from findings"
 NO_CHECK = "No hand check recorded."
 
 
@@ -137,6 +138,8 @@ class Report:
         When the report is made, with a time zone.
     engine : str
         Version of the program.
+    checks : tuple of CheckRecord
+        Hand checks apart from any finding.
     """
 
     unit: str
@@ -149,6 +152,7 @@ class Report:
     due: tuple[Due, ...]
     made_at: dt.datetime
     engine: str
+    checks: tuple[CheckRecord, ...] = ()
 
     @property
     def title(self) -> str:
@@ -174,7 +178,8 @@ class Report:
         """The outcome in a few lines."""
         unchecked = sum(not finding.checks for finding in self.findings)
         lines = [_counted(len(self.findings), "finding")]
-        verdicts = [check.outcome.verdict for finding in self.findings for check in finding.checks]
+        checks = [*self.checks, *(check for finding in self.findings for check in finding.checks)]
+        verdicts = [check.outcome.verdict for check in checks]
         for verdict, words in VERDICT_WORDS.items():
             if verdict in verdicts:
                 lines.append(f"{_counted(verdicts.count(verdict), 'hand check')}: {words.lower()}")

@@ -8,7 +8,7 @@ from importlib import resources
 
 import jinja2
 
-from visual_aid.outputs.report import CAUTION, NO_CHECK, QUIET_NOTE, Remark, Report, check_lines
+from visual_aid.outputs.report import CAUTION, NO_CHECK, OTHER_CHECKS, QUIET_NOTE, Remark, Report, check_lines
 from visual_aid.outputs.report_pictures import draw_pictures
 
 
@@ -34,6 +34,7 @@ def report_html(report: Report) -> str:
         caution=CAUTION,
         quiet_note=QUIET_NOTE,
         no_check=NO_CHECK,
+        other_checks=OTHER_CHECKS,
     )
     return "".join(c if c >= " " or c in "\n\t" else " " for c in page.encode("utf-8", "replace").decode())
 

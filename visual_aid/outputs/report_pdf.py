@@ -32,6 +32,7 @@ from reportlab.platypus import (
 from visual_aid.outputs.report import (
     CAUTION,
     NO_CHECK,
+    OTHER_CHECKS,
     QUIET_NOTE,
     Remark,
     Report,
@@ -217,6 +218,12 @@ def _story(report: Report, pictures: Pictures, letters: Letters) -> list[Any]:
         for number, finding in findings:
             story += _finding(finding, number, pictures.findings[number - 1], heading, letters)
             heading = []
+
+    if report.checks:
+        story.append(p(OTHER_CHECKS, "section"))
+    for record in report.checks:
+        first, *rest = check_lines(record)
+        story += [p(first), *(p(line, "small") for line in rest)]
 
     story += [p("Photographed and found quiet", "section"), p(QUIET_NOTE)]
     story += _remarks(report.quiet, pictures.quiet, letters)

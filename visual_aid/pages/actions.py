@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from visual_aid.followup.intervals import UnitLog
-from visual_aid.followup.logged import unit_log
 from visual_aid.records.entries import Outcome, StoredCandidate, StoredPhoto, Visit
 from visual_aid.records.store import Store
 
@@ -64,8 +62,3 @@ def findings(store: Store, visit: Visit | None) -> tuple[tuple[StoredCandidate, 
         for found in store.candidates(photo.id)
         if found.is_finding
     )
-
-
-def log_of(store: Store, unit: str) -> UnitLog:
-    """Put together what the store knows of a unit."""
-    return unit_log(unit, store.visits.all(unit), store.logbook.lines(unit=unit))

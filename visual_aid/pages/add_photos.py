@@ -10,65 +10,93 @@ import streamlit as st
 
 from visual_aid.backlog import SUFFIXES, photo_files
 from visual_aid.pages.intake import Taken, take_file, take_upload
-from visual_aid.pages.session import ask_signature, signature, the_store
-from visual_aid.records.entries import ODOMETER_UNITS, SIDES, OdometerUnit, Position, Visit
+from visual_aid.pages.session import VISIT, ask_signature, signature, the_store
+from visual_aid.records.entries import ODOMETER_UNITS, OdometerUnit, Visit
+
+GUIDE = """
+<ul class="guide">
+<li><b>Two shots of each place:</b> one wide, so that the place is known again, one close, so that each nut
+is at least a twentieth of the photo's width.</li>
+<li><b>Both sides:</b> left and right of each axle, from the front down the left, and back up the right.</li>
+<li><b>Distance:</b> wide from 1.5 to 2 m (5 to 6 ft), close from 0.3 to 0.6 m (1 to 2 ft). Step closer; do
+not zoom.</li>
+<li><b>Angle:</b> straight at the nuts, 30&deg; off at most, the phone upright and level. Stripes and gaps do
+not show from the side.</li>
+<li><b>Light:</b> lamp or sun from the side, not from behind you and not into the lens. In shade use a lamp
+rather than the flash.</li>
+<li><b>Still and sharp:</b> tap the nut to focus, elbows in, wipe the lens. Do not wipe the nut: the dust is
+the evidence.</li>
+<li><b>Stay clear:</b> wheels chocked, engine off. Nobody under a frame that only air holds up.</li>
+</ul>
+"""
+"""How to take the photos: what the engine's checks of quality and its finder ask for, in a walker's words.
+Distances and angles are common practice, no source; the size of a nut leaves out those under 25 pixels in
+radius at the engine's working scale, of which it misses many."""
 
 state = st.session_state
 
 
 def show() -> None:
     """Show the two ways in, and what became of the last photos."""
-    try:
-        visit, position = _belongs_to()
-    except ValueError as error:
-        st.error(f"{str(error).capitalize()}.")
-        return
+    visit = _visit()
+    with st.expander("How to take the photos"):
+        st.html(GUIDE)
+    ready = visit is None or bool(signature())
     uploads = st.file_uploader(
         "Photos from this device",
         type=[suffix.removeprefix(".") for suffix in sorted(SUFFIXES)],
         accept_multiple_files=True,
         key=f"uploads-{state.get('batch', 0)}",
     )
-    if uploads and st.button(f"Screen {_photos(len(uploads))}", type="primary"):
-        _take([partial(take_upload, the_store(), u.getvalue(), u.name, visit, position) for u in uploads])
+    if uploads and st.button(f"Screen {_photos(len(uploads))}", type="primary", disabled=not ready):
+        begun = _begun(visit)
+        _take([partial(take_upload, the_store(), u.getvalue(), u.name, begun) for u in uploads])
         state.batch = state.get("batch", 0) + 1
         st.rerun()
     folder = st.text_input(
         "Or a folder on this machine", key="folder", placeholder="Path, with its subfolders"
     )
-    if folder and st.button("Screen the folder"):
+    if folder and st.button("Screen the folder", disabled=not ready):
         path = Path(folder).expanduser()
         files = photo_files([path]) if path.is_dir() else []
         if not files:
             st.error(f"No photos in {folder}: check the path.")
         else:
-            _take([partial(take_file, the_store(), file, visit, position) for file in files])
+            begun = _begun(visit)
+            _take([partial(take_file, the_store(), file, begun) for file in files])
             st.rerun()
     _results(state.get("taken", []))
 
 
-def _belongs_to() -> tuple[Visit | None, Position | None]:
-    with st.expander("Which unit? (optional)"):
-        left, right = st.columns(2)
-        unit = left.text_input("Unit number", key="unit", max_chars=60).strip()
-        with right:
-            ask_signature()
-        left, middle, right = st.columns(3)
-        date = left.date_input("Date of the visit", "today")
-        odometer = middle.number_input("Odometer", min_value=0.0, value=None, step=1.0, format="%.0f")
-        odometer_unit: OdometerUnit = right.selectbox("Odometer in", ODOMETER_UNITS)
-        left, middle, right = st.columns(3)
-        axle = left.number_input("Axle, 1 at the front", 1, 20, value=None)
-        side = middle.selectbox("Side", SIDES)
-        component = right.text_input("Component", max_chars=100, placeholder="wheel end, spring seat, ...")
+def _visit() -> Callable[[], Visit] | None:
+    """Ask which visit the photos belong to; None for none, else what finds or begins it."""
+    left, right = st.columns(2)
+    unit = left.text_input(
+        "Unit number", key="unit", max_chars=60, placeholder="Empty for photos of no unit"
+    ).strip()
+    with right:
+        ask_signature()
+    left, middle, right = st.columns([3, 3, 2], vertical_alignment="bottom")
+    date = left.date_input("Date of the visit", "today")
+    odometer = middle.number_input("Odometer", min_value=0.0, value=None, step=1.0, format="%.0f")
+    odometer_unit: OdometerUnit = right.segmented_control(
+        "Odometer in", ODOMETER_UNITS, default=ODOMETER_UNITS[0], required=True
+    )
     if not unit:
-        return None, None
-    visit = the_store().visits.begin(
+        return None
+    if not signature():
+        st.error("A visit needs the name of the inspector.")
+    return lambda: the_store().visits.begin(
         unit, date, inspector=signature(), odometer=odometer, odometer_unit=odometer_unit
     )
-    if axle is None and not component:
-        return visit, None
-    return visit, the_store().visits.position(unit, int(axle or 0), side, component)
+
+
+def _begun(visit: Callable[[], Visit] | None) -> Visit | None:
+    if visit is None:
+        return None
+    begun = visit()
+    state[VISIT] = begun.id
+    return begun
 
 
 def _take(takes: Sequence[Callable[[], Taken]]) -> None:
@@ -88,10 +116,17 @@ def _results(taken: Sequence[Taken]) -> None:
     for one in taken:
         if not one.kept:
             st.error(f"Refused: {one.say}")
-    if kept and st.button("Worklist", type="primary"):
-        st.switch_page("worklist.py")
     for one in taken:
-        if one.kept:
+        if one.retake:
+            st.warning(f"Take again while you are there. {one.say}")
+    if kept:
+        with st.container(key="onwards", horizontal=True):
+            if state.get(VISIT) is not None and st.button("Visit", type="primary", width="stretch"):
+                st.switch_page("visit.py")
+            if st.button("Worklist", width="stretch"):
+                st.switch_page("worklist.py")
+    for one in taken:
+        if one.kept and not one.retake:
             st.text(one.say)
 
 

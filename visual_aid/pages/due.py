@@ -22,7 +22,7 @@ from visual_aid.followup.intervals import (
 from visual_aid.followup.logged import done_body, interval_body, joint_body
 from visual_aid.followup.units import UNITS, Measured
 from visual_aid.outputs.due_list import due_csv, due_ics
-from visual_aid.pages import actions
+from visual_aid.outputs.visit_report import log_of
 from visual_aid.pages.session import ask_signature, signature, the_store
 from visual_aid.pages.words import sentence
 from visual_aid.records.entries import Line, LineKind
@@ -42,7 +42,7 @@ def show() -> None:
         return
     unit = st.selectbox("Unit", [ALL, *units], key="due-unit", persist_state="session")
     wanted = units if unit == ALL else (unit,)
-    dues = due_list([actions.log_of(the_store(), number) for number in wanted], dt.date.today())
+    dues = due_list([log_of(the_store(), number) for number in wanted], dt.date.today())
     _exports(dues)
     for due in dues:
         _line(due)

@@ -11,7 +11,7 @@ from statistics import median
 from visual_aid.model import Fastener, Screening
 from visual_aid.pages.words import sentence
 from visual_aid.photo import Photo, PhotoError, read_photo, read_photo_bytes
-from visual_aid.records.entries import WEAK_SCORE, Position, StoredPhoto, Visit
+from visual_aid.records.entries import WEAK_SCORE, StoredPhoto, Visit
 from visual_aid.records.store import Store
 from visual_aid.screening import screen_photo
 
@@ -21,25 +21,22 @@ USUAL_RADIUS = 0.025
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """What became of one photo: kept, or why not, in one line."""
+    """What became of one photo: kept, or why not, in one line; and whether to take it again."""
 
     name: str
     kept: bool
     say: str
+    retake: bool = False
 
 
-def take_upload(
-    store: Store, data: bytes, name: str, visit: Visit | None = None, position: Position | None = None
-) -> Taken:
+def take_upload(store: Store, data: bytes, name: str, visit: Visit | None = None) -> Taken:
     """Screen the bytes of a photo file and keep a copy of it in the store."""
-    return _take(store, lambda: read_photo_bytes(data, name), name, data, visit, position)
+    return _take(store, lambda: read_photo_bytes(data, name), name, data, visit)
 
 
-def take_file(
-    store: Store, path: Path, visit: Visit | None = None, position: Position | None = None
-) -> Taken:
+def take_file(store: Store, path: Path, visit: Visit | None = None) -> Taken:
     """Screen a photo on this machine; the store refers to it where it lies."""
-    return _take(store, lambda: read_photo(path), path.name, None, visit, position)
+    return _take(store, lambda: read_photo(path), path.name, None, visit)
 
 
 def _take(
@@ -48,7 +45,6 @@ def _take(
     name: str,
     data: bytes | None,
     visit: Visit | None,
-    position: Position | None,
 ) -> Taken:
     try:
         photo = read()
@@ -57,14 +53,14 @@ def _take(
         screening = screen_photo(photo)
         if screening.error is not None:
             return Taken(name, False, screening.error.say)
-        store.add_photo(screening, data=data, visit=visit, position=position)
+        store.add_photo(screening, data=data, visit=visit)
     except PhotoError as error:
         return Taken(name, False, str(error))
     except OSError as error:
         return Taken(name, False, f"{name} could not be kept ({error.strerror}): check the disk.")
     except Exception as error:  # one photo that the engine fails on must not cost the others
         return Taken(name, False, f"{name} made the engine fail ({error!r}): report it with the photo.")
-    return Taken(name, True, f"{name}: {_outcome(screening)}")
+    return Taken(name, True, f"{name}: {_outcome(screening)}", retake=not screening.quality.usable)
 
 
 def _outcome(screening: Screening) -> str:

@@ -12,6 +12,7 @@ keep_signature()
 st.navigation(
     [
         st.Page("worklist.py", title="Worklist", default=True),
+        st.Page("visit.py", title="Visit"),
         st.Page("review.py", title="Review"),
         st.Page("hand_checks.py", title="Hand checks"),
         st.Page("torque.py", title="Torque"),

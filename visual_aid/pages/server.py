@@ -29,6 +29,7 @@ CONFIG: Mapping[str, bool | int | str] = {
     "server.enableCORS": True,
     "server.enableXsrfProtection": True,
     "browser.gatherUsageStats": False,
+    "runner.magicEnabled": False,
     "client.showErrorDetails": "none",
     "client.toolbarMode": "minimal",
     "theme.base": "light",

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 from visual_aid.followup.handchecks import Verdict
 from visual_aid.outputs.events import OUTCOME_LABEL
-from visual_aid.records.entries import Decision, Outcome, Position, Stage, StoredPhoto, Visit
+from visual_aid.records.entries import Decision, Outcome, Spot, Stage, StoredPhoto, Visit
 
 STAGE_LABEL: Mapping[Stage, str] = {
     "to_decide": "To decide",
@@ -92,13 +92,14 @@ def said(decision: Decision | None) -> str:
     return f"{OUTCOME_LABEL[decision.outcome]} by {decision.by}, {moment}"
 
 
-def where(position: Position) -> str:
+def where(spot: Spot) -> str:
     """Say where on a unit.
 
-    >>> where(Position(1, "417", 2, "left", "torque rod"))
+    >>> where((2, "left", "torque rod"))
     'Axle 2 left, torque rod'
     """
-    return f"Axle {position.axle} {position.side}, {position.component}"
+    axle, side, component = spot
+    return f"Axle {axle} {side}, {component}"
 
 
 def visit_name(visit: Visit) -> str:
@@ -112,5 +113,5 @@ def place(photo: StoredPhoto) -> str:
     if photo.visit is not None:
         parts.append(visit_name(photo.visit))
     if photo.position is not None:
-        parts.append(where(photo.position))
+        parts.append(where(photo.position.spot))
     return " · ".join(parts)

@@ -15,6 +15,8 @@ OUTCOMES: tuple[Outcome, ...] = get_args(Outcome)
 Source = Literal["engine", "person"]
 Side = Literal["left", "right", "centre"]
 SIDES: tuple[Side, ...] = get_args(Side)
+Spot = tuple[int, Side, str]
+"""A place on any unit: axle, side, component."""
 OdometerUnit = Literal["km", "mi"]
 ODOMETER_UNITS: tuple[OdometerUnit, ...] = get_args(OdometerUnit)
 
@@ -53,6 +55,11 @@ class Position:
     axle: int
     side: Side
     component: str
+
+    @property
+    def spot(self) -> Spot:
+        """The place, whichever unit it is on."""
+        return self.axle, self.side, self.component
 
 
 @dataclass(frozen=True, slots=True)

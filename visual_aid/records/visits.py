@@ -9,7 +9,7 @@ from sqlalchemy import Connection, Engine, Select, select, update
 
 from visual_aid.records import queries
 from visual_aid.records import schema as t
-from visual_aid.records.entries import OdometerUnit, Position, Side, StoredPhoto, Visit
+from visual_aid.records.entries import OdometerUnit, Position, Side, Spot, StoredPhoto, Visit
 from visual_aid.records.logbook import add_line
 from visual_aid.records.writing import found_or_added, named, reading, the_unit, writing
 
@@ -141,7 +141,7 @@ class Visits:
                 for r in connection.execute(rows).mappings()
             )
 
-    def place(self, places: Mapping[str, tuple[int, Side, str]], *, by: str) -> None:
+    def place(self, places: Mapping[str, Spot], *, by: str) -> None:
         """Say where on their unit photos were taken; the logbook keeps what was said before.
 
         Parameters

@@ -1,0 +1,50 @@
+"""The work of the ``report`` command."""
+
+from __future__ import annotations
+
+import datetime as dt
+from contextlib import closing
+from pathlib import Path
+
+import click
+
+from visual_aid.cli.store import open_store
+from visual_aid.files import write_atomically
+from visual_aid.outputs.report_html import report_html
+from visual_aid.outputs.report_pdf import Paper, report_pdf
+from visual_aid.outputs.visit_report import visit_report
+
+WRITERS = (".pdf", ".html")
+
+
+def write_report(store: str, unit: str, date: dt.date | None, out: Path, paper: Paper) -> int:
+    """Write the report of a unit's visit of that day, or of its last one.
+
+    Returns
+    -------
+    int
+        Exit code of the command.
+
+    Raises
+    ------
+    click.UsageError
+        No such visit, an ending that names no form of report, or no file can be written there.
+    """
+    if out.suffix.lower() not in WRITERS:
+        raise click.UsageError(f"{out}: name a file that ends in {' or '.join(WRITERS)}")
+    if "://" not in store and not Path(store).expanduser().is_file():
+        raise click.UsageError(f"{store}: no records there, name them with --store")
+    with closing(open_store(store)) as records:
+        visits = [v for v in records.visits.all(unit) if date in (None, v.date)]
+        if not visits:
+            known = ", ".join(sorted({v.unit for v in records.visits.all()})) or "none"
+            day = f" on {date}" if date else ""
+            raise click.UsageError(f"there is no visit of unit {unit}{day}; units with visits: {known}")
+        report = visit_report(records, visits[0], dt.datetime.now().astimezone())
+        data = report_pdf(report, paper) if out.suffix.lower() == ".pdf" else report_html(report).encode()
+    try:
+        write_atomically(out, data)
+    except OSError as error:
+        raise click.UsageError(f"{out} cannot be written ({error.strerror}): name another file") from error
+    click.echo(f"{out}: {report.title}, {'; '.join(report.summary)}")
+    return 0
