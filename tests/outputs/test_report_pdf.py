@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from PIL import Image
 from reportlab.pdfbase import pdfmetrics
 
-from visual_aid.outputs import report_pdf as module
+from visual_aid.outputs import paper as module
+from visual_aid.outputs.paper import LACKING, TEXT, Letters
 from visual_aid.outputs.report import CAUTION, Place, Remark
-from visual_aid.outputs.report_pdf import LACKING, TEXT, Letters, report_pdf
+from visual_aid.outputs.report_pdf import report_pdf
 from visual_aid.photo import read_photo
 
 

@@ -5,15 +5,16 @@ from __future__ import annotations
 import io
 import math
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
-from visual_aid.model import Box
+from visual_aid.model import Box, Outline
 from visual_aid.outputs.lettering import lettering
 from visual_aid.outputs.palette import UNDER_STROKE
-from visual_aid.outputs.report import Remark, Report, ReportFinding, ReportPhoto
+from visual_aid.outputs.report import Remark, Report, ReportPhoto
 from visual_aid.photo import PhotoError
 
 MOST_BYTES = 6_500_000
@@ -29,6 +30,22 @@ LEAST_CLOSE = 160
 _QUALITIES = (85, 70, 55)
 
 Pixels = NDArray[np.uint8]
+
+
+class Outlined(Protocol):
+    """Something on a photo, in pixels of the full upright photo, and the colour that it is drawn in."""
+
+    @property
+    def box(self) -> Box:
+        """Left, top, width, height."""
+
+    @property
+    def outline(self) -> Outline:
+        """A closer outline; the box stands in for one of under three points."""
+
+    @property
+    def colour(self) -> str:
+        """As ``#rrggbb``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +98,7 @@ def draw_pictures(report: Report) -> Pictures:
     return Pictures(numbered, of(report.quiet), of(report.not_judged))
 
 
-def close_up(pixels: Pixels, finding: ReportFinding) -> Image.Image:
+def close_up(pixels: Pixels, finding: Outlined) -> Image.Image:
     """Cut out a finding's box and its surroundings, ``CLOSE`` pixels a side at most, with its outline.
 
     The piece is square as far as the photo reaches.
@@ -101,7 +118,7 @@ def close_up(pixels: Pixels, finding: ReportFinding) -> Image.Image:
     return cut
 
 
-def wide_shot(picture: Image.Image, scale: float, finding: ReportFinding, number: int) -> Image.Image:
+def wide_shot(picture: Image.Image, scale: float, finding: Outlined, number: int) -> Image.Image:
     """Give a copy of a shrunk photo with a numbered marker around a finding's box.
 
     Parameters
@@ -110,8 +127,8 @@ def wide_shot(picture: Image.Image, scale: float, finding: ReportFinding, number
         The photo.
     scale : float
         Its pixels per pixel of the full photo.
-    finding : ReportFinding
-        The finding, in pixels of the full photo.
+    finding : Outlined
+        The finding.
     number : int
         What is written at the marker.
     """
