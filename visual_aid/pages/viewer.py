@@ -9,6 +9,7 @@ from typing import Any
 import streamlit as st
 
 from visual_aid.model import Box, Screening
+from visual_aid.outputs.onefile import beside
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages.words import OUTCOME_SIGN
 from visual_aid.records.entries import StoredCandidate, StoredPhoto
@@ -21,7 +22,10 @@ def _beside(suffix: str) -> str:
 
 
 _mount = st.components.v2.component(
-    "visual_aid.viewer", html=_beside(".html"), css=_beside(".css"), js=_beside(".js")
+    "visual_aid.viewer",
+    html=_beside(".html"),
+    css=_beside(".css"),
+    js=beside("photo_view.js") + _beside(".js"),
 )
 
 
