@@ -7,7 +7,7 @@ import io
 import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 from xml.sax.saxutils import escape
 
 from reportlab import rl_config
@@ -26,6 +26,7 @@ from visual_aid.outputs.report import CAUTION
 rl_config.useA85 = 0
 
 Paper = Literal["A4", "Letter"]
+PAPERS: tuple[Paper, ...] = get_args(Paper)
 _SIZE = {"A4": A4, "Letter": LETTER}
 _MARGIN, _HEAD, _FOOT = 17 * mm, 20 * mm, 22 * mm
 _PADDING = 6  # points, of reportlab's frame

@@ -19,6 +19,10 @@ st.navigation(
         st.Page("due.py", title="Due"),
         st.Page("log.py", title="Log"),
         st.Page("add_photos.py", title="Add photos"),
+        st.Page("gallery.py", title="Gallery"),
+        st.Page("lessons.py", title="Lessons"),
+        st.Page("quiz.py", title="Quiz"),
+        st.Page("trainees.py", title="Trainees"),
     ],
     position="top",
 ).run()

@@ -11,7 +11,7 @@ from visual_aid.model import CUES, Box, Cue
 from visual_aid.outputs.events import OUTCOME_LABEL
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
-from visual_aid.pages import actions
+from visual_aid.pages import actions, teaching
 from visual_aid.pages.intake import point_out_fastener
 from visual_aid.pages.session import ask_signature, signature, the_store
 from visual_aid.pages.viewer import show_viewer
@@ -56,6 +56,7 @@ def show() -> None:
             _decide(photo.id, candidates)
         else:
             st.subheader("Nothing likely" if hidden else "Nothing flagged", anchor=False)
+        _teach(photo.id, candidates)
         _onwards(photo.id, candidates)
         st.caption(CAUTION)
         _details(candidates)
@@ -199,6 +200,33 @@ def _open_next(photo: str) -> None:
         state.trouble = "No other photo waits for a decision."
     else:
         st.query_params["photo"] = following
+
+
+# For teaching
+
+
+def _teach(photo: str, candidates: Sequence[StoredCandidate]) -> None:
+    chosen = next((c for c in candidates if c.id == state.chosen), None)
+    kept = {e.number for e in the_store().gallery.of_photo(photo)}
+    if chosen is not None and (teaching.can_keep(chosen) or chosen.id in kept):
+        _keep_button("Keep for teaching", photo, chosen, there=chosen.id in kept)
+    elif teaching.nothing_wrong(the_store().candidates(photo)):
+        _keep_button("Keep as a photo with nothing wrong", photo, None, there=None in kept)
+
+
+def _keep_button(label: str, photo: str, stored: StoredCandidate | None, *, there: bool) -> None:
+    st.button(
+        "In the gallery" if there else label,
+        shortcut="G",
+        width="stretch",
+        disabled=there or not signature(),
+        on_click=_keep,
+        args=(photo, stored),
+    )
+
+
+def _keep(photo: str, stored: StoredCandidate | None) -> None:
+    teaching.keep(the_store(), photo, stored, by=signature())
 
 
 # A mark of one's own

@@ -15,9 +15,9 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.routing import BaseRoute, Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from visual_aid.pages import pictures
 from visual_aid.pages.session import STORE_VARIABLE, the_store
 from visual_aid.photo import PhotoError
-from visual_aid.records.entries import StoredPhoto
 
 MAIN = Path(__file__).with_name("main.py")
 
@@ -76,23 +76,53 @@ class SecurityHeaders:
 
 def photo(request: Request) -> Response:
     """Answer with a stored photo, upright, by the store's id."""
-    return _image(request, lambda stored: the_store().upright(stored))
+    return _image(lambda: the_store().upright(the_store().photo(request.path_params["id"])))
 
 
 def thumb(request: Request) -> Response:
     """Answer with a small copy of a stored photo, by the store's id."""
-    return _image(request, lambda stored: the_store().thumb(stored))
+    return _image(lambda: the_store().thumb(the_store().photo(request.path_params["id"])))
 
 
-def _image(request: Request, read: Callable[[StoredPhoto], bytes]) -> Response:
+def shown(request: Request) -> Response:
+    """Answer with a photo as trainees see it: its boxes blurred."""
+    return _fresh(lambda: pictures.shown(the_store(), request.path_params["id"]))
+
+
+def example(request: Request) -> Response:
+    """Answer with the close crop of an example of the gallery."""
+    about = request.path_params
+    return _fresh(lambda: pictures.example(the_store(), about["id"], about["number"]))
+
+
+def piece(request: Request) -> Response:
+    """Answer with a fastener cut out of a photo."""
+    about = request.path_params
+    return _fresh(lambda: pictures.piece(the_store(), about["id"], about["cx"], about["cy"], about["radius"]))
+
+
+def _fresh(read: Callable[[], bytes]) -> Response:
+    """Answer with a picture that a box blurred meanwhile changes: no browser may show an earlier one."""
+    answer = _image(read)
+    answer.headers["cache-control"] = "no-store"
+    return answer
+
+
+def _image(read: Callable[[], bytes]) -> Response:
     try:
-        data = read(the_store().photo(request.path_params["id"]))
+        data = read()
     except (KeyError, OSError, PhotoError):
         return PlainTextResponse("No such photo.", status_code=404)
     return Response(data, media_type="image/jpeg", headers={"cache-control": "private, max-age=3600"})
 
 
-ROUTES: list[BaseRoute] = [Route("/photo/{id}", photo), Route("/thumb/{id}", thumb)]
+ROUTES: list[BaseRoute] = [
+    Route("/photo/{id}", photo),
+    Route("/thumb/{id}", thumb),
+    Route("/shown/{id}", shown),
+    Route("/example/{id}/{number:int}", example),
+    Route("/piece/{id}/{cx:float}/{cy:float}/{radius:float}", piece),
+]
 MIDDLEWARE = [
     Middleware(SecurityHeaders),
     # A page elsewhere may point its own name at 127.0.0.1: only our own names are answered.

@@ -10,6 +10,7 @@ class Viewer extends PhotoView {
     super(root.querySelector("svg"));
     this.root = root;
     this.circles = this.svg.appendChild(make("g", { class: "fasteners" }));
+    this.covers = this.svg.appendChild(make("g", { class: "covers" }));
     this.shapes = this.svg.appendChild(make("g"));
     this.badges = this.svg.appendChild(make("g"));
     this.rubber = this.svg.appendChild(make("g"));
@@ -31,6 +32,9 @@ class Viewer extends PhotoView {
       this.centreOn(this.chosen().box);
     }
     this.svg.setAttribute("aria-label", data.label);
+    this.root.querySelector('[data-tool="mark"]').textContent = data.tool;
+    this.root.querySelector(".for-mark").textContent = data.hint;
+    this.root.querySelector('[data-tool="fastener"]').hidden = !data.points;
     this.draw();
     this.layout();
   }
@@ -52,6 +56,9 @@ class Viewer extends PhotoView {
     );
     this.shapes.replaceChildren(...ordered.flatMap((candidate) => this.outline(candidate)));
     this.badges.replaceChildren(...ordered.map((candidate) => this.badge(candidate)));
+    this.covers.replaceChildren(
+      ...this.data.blurred.map(([x, y, width, height]) => make("rect", { x, y, width, height })),
+    );
     this.rubber.replaceChildren();
     if (this.data.drawn) this.stretch(this.data.drawn);
   }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,18 @@ from visual_aid.pages.words import OUTCOME_SIGN
 from visual_aid.records.entries import StoredCandidate, StoredPhoto
 
 KEY = "viewer"
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """What a box is drawn for: the words on the tool and what to do with it."""
+
+    tool: str
+    hint: str
+
+
+MARK = Drawing("Add a mark", "Draw a box around what was missed.")
+BLUR = Drawing("Blur a box", "Draw a box around what nobody outside may see.")
 
 
 def _beside(suffix: str) -> str:
@@ -37,7 +50,9 @@ def show_viewer(
     drawn: Box | None,
     on_picked: Callable[[int], None],
     on_drawn: Callable[[Box], None],
-    on_fastener: Callable[[float, float, float | None], None],
+    on_fastener: Callable[[float, float, float | None], None] | None = None,
+    blurred: Sequence[Box] = (),
+    drawing_is: Drawing = MARK,
 ) -> None:
     """Show a photo and report what a person does on it.
 
@@ -49,7 +64,11 @@ def show_viewer(
         A box that was drawn and is not yet a mark.
     on_picked, on_drawn, on_fastener : callable
         Called with a candidate's store id; a box; a fastener's centre, and its radius where one was drawn.
-        All in pixels of the full upright photo.
+        All in pixels of the full upright photo. Without ``on_fastener`` none can be pointed out.
+    blurred : sequence of Box
+        Shown as covered.
+    drawing_is : Drawing
+        What a box is drawn for.
     """
 
     def picked() -> None:
@@ -61,11 +80,18 @@ def show_viewer(
 
     def fastener() -> None:
         event = _event("fastener")
-        on_fastener(float(event["cx"]), float(event["cy"]), event["radius"])
+        if on_fastener is not None:
+            on_fastener(float(event["cx"]), float(event["cy"]), event["radius"])
 
     _mount(
         key=KEY,
-        data=drawing(photo.id, photo.screening, candidates, chosen, drawn),
+        data=drawing(photo.id, photo.screening, candidates, chosen, drawn)
+        | {
+            "blurred": [list(box) for box in blurred],
+            "tool": drawing_is.tool,
+            "hint": drawing_is.hint,
+            "points": on_fastener is not None,
+        },
         on_picked_change=picked,
         on_drawn_change=box_drawn,
         on_fastener_change=fastener,

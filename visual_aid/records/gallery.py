@@ -176,6 +176,11 @@ class Gallery:
         with self._reading() as connection:
             return tuple(_read(connection, t.wording.c.kept.is_(True)))
 
+    def of_photo(self, photo: str) -> tuple[Example, ...]:
+        """List what is kept of one photo."""
+        with self._reading() as connection:
+            return tuple(_read(connection, (t.example.c.photo == photo) & t.wording.c.kept.is_(True)))
+
     def example(self, example: int) -> Example:
         """Give one example, kept or not; KeyError if there is none of that id."""
         with self._reading() as connection:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+from collections.abc import Callable
 from pathlib import Path
 
 from PIL import ExifTags, Image
@@ -45,6 +46,13 @@ class PhotoFolder:
         """Read the pixels of the photo that a record is about; raises as ``upright``."""
         return read_photo_bytes(_read(path, info.sha256), info.name, path=info.path)
 
+    def copy(self, name: str, make: Callable[[], bytes]) -> bytes:
+        """Give a file made for showing by its name; it is made if there is none yet."""
+        path = self.root / "copies" / name
+        if not path.exists():
+            write_atomically(path, make())
+        return path.read_bytes()
+
     def upright(self, path: Path, sha256: str) -> bytes:
         """Give a JPEG whose pixels are those of the record, for any reader that ignores orientation.
 
@@ -58,19 +66,21 @@ class PhotoFolder:
         data = _read(path, sha256)
         if _is_upright_jpeg(data):
             return data
-        copy = self.root / "copies" / f"{sha256}.jpg"
-        if not copy.exists():
-            write_atomically(copy, _jpeg(Image.fromarray(read_photo_bytes(data, path.name).full)))
-        return copy.read_bytes()
+
+        def full() -> bytes:
+            return _jpeg(Image.fromarray(read_photo_bytes(data, path.name).full))
+
+        return self.copy(f"{sha256}.jpg", full)
 
     def thumb(self, path: Path, sha256: str) -> bytes:
         """Give a small upright JPEG, longest side at most ``THUMB_SIDE`` pixels; raises as ``upright``."""
-        copy = self.root / "copies" / f"{sha256}-thumb.jpg"
-        if not copy.exists():
-            small = Image.fromarray(read_photo_bytes(_read(path, sha256), path.name).working)
-            small.thumbnail((THUMB_SIDE, THUMB_SIDE))
-            write_atomically(copy, _jpeg(small))
-        return copy.read_bytes()
+
+        def small() -> bytes:
+            picture = Image.fromarray(read_photo_bytes(_read(path, sha256), path.name).working)
+            picture.thumbnail((THUMB_SIDE, THUMB_SIDE))
+            return _jpeg(picture)
+
+        return self.copy(f"{sha256}-thumb.jpg", small)
 
 
 def _read(path: Path, sha256: str) -> bytes:

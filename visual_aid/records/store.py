@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Callable
 from pathlib import Path
 
 from sqlalchemy import Connection, Engine, func, insert, select
@@ -201,6 +202,10 @@ class Store:
     def thumb(self, photo: StoredPhoto) -> bytes:
         """Give the photo as a small upright JPEG; raises as ``upright``."""
         return self._photos.thumb(self.file(photo), photo.screening.photo.sha256)
+
+    def copy(self, name: str, make: Callable[[], bytes]) -> bytes:
+        """Give a file made for showing by its name; it is made if there is none yet."""
+        return self._photos.copy(name, make)
 
     def worklist(
         self, stage: Stage | None = None, *, limit: int | None = None, offset: int = 0
