@@ -10,19 +10,23 @@ st.set_page_config(page_title="visual-aid", layout="wide")
 st.html(Path(__file__).with_name("page.css"))
 keep_signature()
 st.navigation(
-    [
-        st.Page("worklist.py", title="Worklist", default=True),
-        st.Page("visit.py", title="Visit"),
-        st.Page("review.py", title="Review"),
-        st.Page("hand_checks.py", title="Hand checks"),
-        st.Page("torque.py", title="Torque"),
-        st.Page("due.py", title="Due"),
-        st.Page("log.py", title="Log"),
-        st.Page("add_photos.py", title="Add photos"),
-        st.Page("gallery.py", title="Gallery"),
-        st.Page("lessons.py", title="Lessons"),
-        st.Page("quiz.py", title="Quiz"),
-        st.Page("trainees.py", title="Trainees"),
-    ],
+    {
+        "": [
+            st.Page("worklist.py", title="Worklist", default=True),
+            st.Page("visit.py", title="Visit"),
+            st.Page("review.py", title="Review"),
+            st.Page("hand_checks.py", title="Hand checks"),
+            st.Page("torque.py", title="Torque"),
+            st.Page("due.py", title="Due"),
+            st.Page("log.py", title="Log"),
+            st.Page("add_photos.py", title="Add photos"),
+        ],
+        "Teaching": [
+            st.Page("gallery.py", title="Gallery"),
+            st.Page("lessons.py", title="Lessons"),
+            st.Page("quiz.py", title="Quiz"),
+            st.Page("trainees.py", title="Trainees"),
+        ],
+    },
     position="top",
 ).run()

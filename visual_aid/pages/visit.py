@@ -18,7 +18,8 @@ from visual_aid.followup.walk import (
     walked_route,
 )
 from visual_aid.outputs.report_html import report_html
-from visual_aid.outputs.report_pdf import Paper, report_pdf
+from visual_aid.outputs.paper import Paper
+from visual_aid.outputs.report_pdf import report_pdf
 from visual_aid.outputs.visit_report import visit_report
 from visual_aid.pages import actions
 from visual_aid.pages.session import ask_signature, signature, the_store, the_visit
