@@ -10,8 +10,8 @@ import click
 
 from visual_aid.cli.store import open_store
 from visual_aid.files import write_atomically
-from visual_aid.outputs.report_html import report_html
 from visual_aid.outputs.paper import Paper
+from visual_aid.outputs.report_html import report_html
 from visual_aid.outputs.report_pdf import report_pdf
 from visual_aid.outputs.visit_report import visit_report
 

@@ -17,8 +17,8 @@ from visual_aid.followup.walk import (
     usual_route,
     walked_route,
 )
+from visual_aid.outputs.paper import PAPERS, Paper
 from visual_aid.outputs.report_html import report_html
-from visual_aid.outputs.paper import Paper
 from visual_aid.outputs.report_pdf import report_pdf
 from visual_aid.outputs.visit_report import visit_report
 from visual_aid.pages import actions
@@ -29,7 +29,6 @@ from visual_aid.records.entries import ODOMETER_UNITS, SIDES, OdometerUnit, Spot
 PLACE_UNKNOWN = "Place not known"
 CARD = 164
 """Width of a photo's card in CSS pixels: two side by side on a phone."""
-PAPERS: tuple[Paper, ...] = ("A4", "Letter")
 
 state = st.session_state
 
