@@ -13,7 +13,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 # A part may import from its own rank and from those above it.
 RANKS = (
     ("model", "files"),
-    ("photo", "colour", "quality"),
+    ("photo", "colour", "quality", "likeness"),
     ("fasteners",),
     ("evidence",),
     ("wear", "measure"),
@@ -37,6 +37,7 @@ KEPT_TO = {
     "sqlalchemy": {"records"},
     "alembic": {"records"},
     "rich": {"cli"},
+    "distributed": {"backlog"},
     "click": {"cli", "training"},
     "reportlab": {"outputs"},
     "jinja2": {"outputs"},

@@ -1,9 +1,12 @@
 import dataclasses
 import io
+import os
+import secrets
 
 import numpy as np
 import pytest
 from PIL import Image
+from sqlalchemy import create_engine
 
 from visual_aid.model import Candidate, Fastener, NotJudged, Problem, Quality, Screening
 from visual_aid.photo import read_photo_bytes
@@ -57,8 +60,30 @@ def screened():
     return screen
 
 
+SERVER = os.environ.get("VISUAL_AID_TEST_POSTGRESQL")
+"""URL of a PostgreSQL server on which databases can be made."""
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def database(request, tmp_path):
+    """Give the URL of an empty database: an SQLite file, and one on a PostgreSQL server."""
+    if request.param == "sqlite":
+        yield f"sqlite:///{tmp_path / 'yard.sqlite'}"
+        return
+    if SERVER is None:
+        pytest.skip("no PostgreSQL: VISUAL_AID_TEST_POSTGRESQL names none")
+    server = create_engine(SERVER, isolation_level="AUTOCOMMIT")
+    name = f"yard_{secrets.token_hex(8)}"
+    with server.connect() as connection:
+        connection.exec_driver_sql(f"CREATE DATABASE {name}")
+    yield server.url.set(database=name).render_as_string(hide_password=False)
+    with server.connect() as connection:
+        connection.exec_driver_sql(f"DROP DATABASE {name} WITH (FORCE)")
+    server.dispose()
+
+
 @pytest.fixture
-def store(tmp_path):
-    store = Store.open(tmp_path / "yard.sqlite")
+def store(database, tmp_path):
+    store = Store.open(database, photos=tmp_path / "yard-photos")
     yield store
     store.close()

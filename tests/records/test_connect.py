@@ -1,10 +1,15 @@
 import sqlite3
+from dataclasses import replace
 
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
+from sqlalchemy import inspect, text
 
-from visual_aid.records.connect import connect, locate
+from visual_aid.model import Candidate, PhotoInfo, Problem, Quality, Screening
+from visual_aid.records.connect import connect, locate, migrate
+from visual_aid.records.entries import Filter
+from visual_aid.records.queries import candidate_to_json
 from visual_aid.records.schema import metadata
 from visual_aid.records.store import Store
 
@@ -64,3 +69,51 @@ def test_a_server_needs_a_photo_folder():
 
 def test_a_url_names_the_same_file(tmp_path):
     assert locate(f"sqlite:///{tmp_path}/yard.sqlite").database == locate(tmp_path / "yard.sqlite").database
+
+
+def test_migrations_lead_both_ways(database):
+    engine = connect(locate(database))
+    with engine.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, metadata) == []
+    with engine.begin() as connection:
+        migrate(connection, "base")
+    assert set(inspect(engine).get_table_names()) == {"alembic_version"}
+    with engine.begin() as connection:
+        migrate(connection, "head")
+    with engine.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, metadata) == []
+
+
+def test_records_of_the_first_version_keep_what_was_said(database, tmp_path):
+    engine = connect(locate(database))
+    with engine.begin() as connection:
+        migrate(connection, "0001")
+        record = Screening(
+            "0.1.0", PhotoInfo("a.jpg", "", "5e0a", 8, 6), Quality(True, (Problem("dark", 1, 2, "dark"),))
+        )
+        candidate = Candidate(1, "gap", None, (1.0, 1.0, 2.0, 2.0), (), 0.9)
+        for line in (
+            "INSERT INTO photo (id, sha256, name, path, width, height, added_at) "
+            "VALUES ('p', '5e0a', 'a.jpg', 'a.jpg', 8, 6, '2026-05-04 07:12:00')",
+            "INSERT INTO screening (id, photo, engine, priority, usable, record, screened_at) "
+            "VALUES (1, 'p', '0.1.0', 0.9, :yes, :record, '2026-05-04 07:12:00')",
+            "INSERT INTO candidate (id, photo, source, cue, body, added_at) "
+            "VALUES (1, 'p', 'engine', 'gap', :body, '2026-05-04 07:12:00')",
+            "INSERT INTO flagged (screening, number, candidate, score) VALUES (1, 1, 1, 0.9)",
+            'INSERT INTO decision (id, candidate, outcome, "by", note, at) '
+            "VALUES (1, 1, 'confirmed', 'J. Doe', '', '2026-05-04 07:13:00')",
+        ):
+            values = {
+                "yes": True,
+                "record": replace(record, candidates=(candidate,), priority=0.9).to_json(),
+                "body": candidate_to_json(candidate),
+            }
+            connection.execute(text(line), {n: v for n, v in values.items() if f":{n}" in line})
+    engine.dispose()
+    store = Store.open(database, photos=tmp_path)
+    (entry,) = store.worklist()
+    assert (entry.stage, entry.findings, entry.photo.name) == ("decided", 1, "a.jpg")
+    assert store.stages(Filter(fitness=("hard",))) == {"decided": 1}
+    store.close()

@@ -79,6 +79,29 @@ def screen_command(
     raise SystemExit(screen_photos(paths, Outputs(records, table, overlay, store), jobs))
 
 
+@main.command("backlog", epilog=EXIT_CODES)
+@click.argument("places", nargs=-1, required=True, metavar="PLACE...")
+@click.option(
+    "--store",
+    default="visual-aid.sqlite",
+    show_default=True,
+    metavar="STORE",
+    help="Records to add to: an SQLite file, made if there is none, or a database URL.",
+)
+@click.option(
+    "--jobs", type=click.IntRange(1), metavar="N", help="Processes to screen with. Default: one a processor."
+)
+def backlog_command(places: tuple[str, ...], store: str, jobs: int | None) -> None:
+    """Screen years of photos into the records of the page.
+
+    A PLACE is a folder, searched with all its subfolders, or a URL such as s3://bucket/photos. What has been
+    screened before is passed over, so the same command goes on after any stop.
+    """
+    from visual_aid.cli.backlog import screen_backlog
+
+    raise SystemExit(screen_backlog(places, store, jobs))
+
+
 @main.command("compare", epilog=EXIT_CODES)
 @click.argument("before", metavar="BEFORE", type=FILE)
 @click.argument("after", metavar="AFTER", type=FILE)

@@ -15,7 +15,8 @@ from rich.table import Table
 from rich.text import Text
 
 from visual_aid import __version__
-from visual_aid.backlog import in_order, photo_files
+from visual_aid.backlog.processes import in_order
+from visual_aid.backlog.sources import photo_files
 from visual_aid.cli.store import open_store
 from visual_aid.files import printable, write_atomically
 from visual_aid.model import PhotoInfo, Quality, Screening, Trouble
@@ -95,7 +96,7 @@ def screen_photos(paths: Sequence[Path], outputs: Outputs, jobs: int | None) -> 
     unwritten = write_files(files, suffix=".part" if stopped else "")
     # Standard output carries either records or words.
     console = Console(stderr=outputs.records == DASH)
-    _print_worklist(console, screenings)
+    print_worklist(console, screenings)
     if outputs.overlays is not None:
         console.print(Text(f"Drawn photos are in {outputs.overlays}"), soft_wrap=True)
     if stopped:
@@ -246,7 +247,8 @@ def _json_lines(screenings: Sequence[Screening]) -> bytes:
     return "".join(f"{screening.to_json()}\n" for screening in screenings).encode(errors="backslashreplace")
 
 
-def _print_worklist(console: Console, screenings: Sequence[Screening]) -> None:
+def print_worklist(console: Console, screenings: Sequence[Screening], total: int | None = None) -> None:
+    """Print the first photos to look at, of ``total`` that there are."""
     rows = worklist(screenings)[:ROWS_SHOWN]
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("Priority", justify="right", no_wrap=True)
@@ -259,6 +261,7 @@ def _print_worklist(console: Console, screenings: Sequence[Screening]) -> None:
             counts = f"  fasteners: {row.fasteners}, candidates: {row.candidates}"
         table.add_row(priority, Text.assemble((printable(row.photo), "bold"), counts, f"\n{reason}"))
     console.print(table)
-    if len(screenings) > len(rows):
-        console.print(f"and {len(screenings) - len(rows)} more photos of lower priority")
+    more = (len(screenings) if total is None else total) - len(rows)
+    if more > 0:
+        console.print(f"and {more} more photos of lower priority")
     console.print(CAUTION)

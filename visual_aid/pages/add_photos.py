@@ -8,7 +8,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from visual_aid.backlog import SUFFIXES, photo_files
+from visual_aid.backlog.sources import SUFFIXES, photo_files
 from visual_aid.pages.intake import Taken, take_file, take_upload
 from visual_aid.pages.session import VISIT, ask_signature, signature, the_store
 from visual_aid.records.entries import ODOMETER_UNITS, OdometerUnit, Visit

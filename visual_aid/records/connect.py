@@ -11,8 +11,8 @@ from alembic.util.exc import CommandError
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import DatabaseError
 
-WRITES = {"writes": True}
-"""Execution options of a connection that is going to write."""
+from visual_aid.records.standing import stand_missing
+from visual_aid.records.writing import WRITES
 
 
 def locate(target: str | Path) -> URL:
@@ -39,7 +39,8 @@ def connect(url: URL) -> Engine:
         event.listen(engine, "begin", _begin_sqlite)
     try:
         with engine.connect() as connection, connection.execution_options(**WRITES).begin():
-            _migrate(connection)
+            migrate(connection, "head")
+            stand_missing(connection)
     except DatabaseError as error:
         where = url.render_as_string(hide_password=True) if url.host else url.database
         raise ValueError(f"{where} cannot be opened as records ({error.orig}): name another file") from error
@@ -58,13 +59,17 @@ def _begin_sqlite(connection: Connection) -> None:
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
 
-def _migrate(connection: Connection) -> None:
+def migrate(connection: Connection, to: str) -> None:
+    """Bring the tables to a version, up or down, within the transaction at hand."""
     config = Config()
     config.set_main_option("script_location", str(Path(__file__).with_name("migrations")).replace("%", "%%"))
     config.set_main_option("path_separator", "os")
     config.attributes["connection"] = connection
+    if connection.dialect.name == "postgresql":
+        # Two programs that open new records at once make the tables one after the other.
+        connection.exec_driver_sql("SELECT pg_advisory_xact_lock(hashtext('visual-aid'))")
     try:
-        command.upgrade(config, "head")
+        (command.upgrade if to == "head" else command.downgrade)(config, to)
     except CommandError as error:
         raise ValueError(
             "the records were written by a newer visual-aid: update the tool before opening them"

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
-from visual_aid.model import Candidate, Screening, Sign
+from visual_aid.model import Candidate, Cue, Screening, Sign
 
 Outcome = Literal["confirmed", "ruled_out", "cannot_tell"]
 OUTCOMES: tuple[Outcome, ...] = get_args(Outcome)
@@ -22,7 +24,7 @@ ODOMETER_UNITS: tuple[OdometerUnit, ...] = get_args(OdometerUnit)
 
 WEAK_SCORE = 0.25
 """Candidates under this score wait behind the others: three in four of them would be ruled out (common
-practice, no source)."""
+practice, no source). A store starts with it; its people may set another working threshold."""
 
 Stage = Literal["to_decide", "weak_only", "take_again", "nothing_flagged", "decided"]
 """Where a photo stands.
@@ -32,6 +34,10 @@ decided, and nothing but weak candidates waits. Of the others, ``take_again`` ar
 ``weak_only`` have weak candidates, and on ``nothing_flagged`` the engine stayed silent.
 """
 STAGES: tuple[Stage, ...] = get_args(Stage)
+
+Fitness = Literal["good", "hard", "unusable"]
+"""How well a photo can be judged: without a problem; with problems; not at all."""
+FITNESSES: tuple[Fitness, ...] = get_args(Fitness)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +97,8 @@ class StoredCandidate:
     """Something flagged on a stored photo, by the engine or by a person, and the decision that stands.
 
     ``id`` is the store's; it stays the same when a later screening flags the same thing again.
-    ``current`` is False where the photo's last screening no longer flags it.
+    ``current`` is False where the photo's last screening no longer flags it. The score is the one that
+    the calibration in use gives; ``threshold`` is the store's working threshold.
     """
 
     id: int
@@ -100,6 +107,7 @@ class StoredCandidate:
     candidate: Candidate
     current: bool
     decision: Decision | None
+    threshold: float = WEAK_SCORE
 
     @property
     def outcome(self) -> Outcome | None:
@@ -109,7 +117,7 @@ class StoredCandidate:
     @property
     def is_weak(self) -> bool:
         """Whether this is the engine's, unlikely to stand, and nobody has decided on it."""
-        return self.source == "engine" and self.outcome is None and self.candidate.score < WEAK_SCORE
+        return self.source == "engine" and self.outcome is None and self.candidate.score < self.threshold
 
     @property
     def is_finding(self) -> bool:
@@ -136,7 +144,17 @@ class StoredPhoto:
 
 @dataclass(frozen=True, slots=True)
 class WorklistEntry:
-    """One line of the worklist; ``undecided`` leaves out the ``weak``."""
+    """One line of the worklist; ``undecided`` leaves out the ``weak``.
+
+    Attributes
+    ----------
+    priority : float
+        Chance that at least one candidate stands, by the calibration in use.
+    top : Candidate or None
+        The likeliest candidate of the last screening, with its score by the calibration in use.
+    like : int
+        Shots of the same burst for which this photo stands.
+    """
 
     photo: StoredPhoto
     stage: Stage
@@ -144,6 +162,9 @@ class WorklistEntry:
     weak: int
     decided: int
     findings: int
+    priority: float = 0.0
+    top: Candidate | None = None
+    like: int = 0
 
 
 LineKind = Literal[
@@ -211,3 +232,104 @@ class Event:
     sign: Sign | None
     body: Mapping[str, Any]
     takes_back: bool
+
+
+class OvertakenError(Exception):
+    """Somebody else decides or has decided on the same thing meanwhile; the message says who."""
+
+
+@dataclass(frozen=True, slots=True)
+class Lease:
+    """A photo that is kept for one person until a moment."""
+
+    photo: str
+    by: str
+    until: dt.datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Bulk:
+    """Many candidates ruled out at once: what to undo it by, and how far it went.
+
+    ``held`` counts photos that were left alone because somebody else is at work on them.
+    """
+
+    id: str
+    photos: int
+    candidates: int
+    held: int
+
+
+@dataclass(frozen=True, slots=True)
+class Filter:
+    """Which photos of a worklist to show; what is left empty filters nothing.
+
+    Attributes
+    ----------
+    units : tuple of str
+        Unit numbers.
+    visit, component : int or str
+        One visit, by its id; one component of a position.
+    axle, side : int or str
+        Of the position.
+    cues : tuple of str
+        Photos on which at least one of these is flagged, weak ones left out, or confirmed.
+    since, until : date
+        Day of the visit, or where none is known the day on which the photo was taken; both included.
+    fitness : tuple of str
+    every_shot : bool
+        Show also the shots of a burst for which another photo stands.
+    """
+
+    units: tuple[str, ...] = ()
+    visit: int | None = None
+    axle: int | None = None
+    side: Side | None = None
+    component: str | None = None
+    cues: tuple[Cue, ...] = ()
+    since: dt.date | None = None
+    until: dt.date | None = None
+    fitness: tuple[Fitness, ...] = ()
+    every_shot: bool = False
+
+
+EVERYTHING = Filter()
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """Scores put right by a shop's own decisions, by a straight line between their logits.
+
+    The line rises, so the order of candidates is kept (Platt, Probabilistic Outputs for Support Vector
+    Machines, 1999). ``decided`` is the number of decisions that it was learned from.
+    """
+
+    name: str
+    slope: float
+    intercept: float
+    decided: int
+    by: str
+    at: dt.datetime
+
+    def __call__(self, score: float) -> float:
+        """Give the chance that a candidate of this raw score stands."""
+        score = min(max(score, 1e-6), 1 - 1e-6)
+        return 1 / (1 + math.exp(-self.slope * math.log(score / (1 - score)) - self.intercept))
+
+
+@dataclass(frozen=True, slots=True)
+class Tuning:
+    """The working threshold and the calibration in use."""
+
+    threshold: float = WEAK_SCORE
+    calibration: Calibration | None = None
+
+    def score(self, raw: float) -> float:
+        """Give the score that counts."""
+        return raw if self.calibration is None else self.calibration(raw)
+
+    def candidate(self, raw: Candidate) -> Candidate:
+        """Give a candidate with the score that counts."""
+        return (
+            raw if self.calibration is None else dataclasses.replace(raw, score=self.calibration(raw.score))
+        )

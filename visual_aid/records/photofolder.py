@@ -7,8 +7,10 @@ import io
 from collections.abc import Callable
 from pathlib import Path
 
+import fsspec
 from PIL import ExifTags, Image
 
+from visual_aid.backlog.sources import PhotoFile, is_url
 from visual_aid.files import write_atomically
 from visual_aid.model import PhotoInfo
 from visual_aid.photo import Photo, read_photo_bytes
@@ -42,9 +44,9 @@ class PhotoFolder:
             write_atomically(self.root / path, data)
         return path
 
-    def read(self, path: Path, info: PhotoInfo) -> Photo:
+    def read(self, path: str | Path, info: PhotoInfo) -> Photo:
         """Read the pixels of the photo that a record is about; raises as ``upright``."""
-        return read_photo_bytes(_read(path, info.sha256), info.name, path=info.path)
+        return read_photo_bytes(self._read(path, info.sha256), info.name, path=info.path)
 
     def copy(self, name: str, make: Callable[[], bytes]) -> bytes:
         """Give a file made for showing by its name; it is made if there is none yet."""
@@ -53,41 +55,55 @@ class PhotoFolder:
             write_atomically(path, make())
         return path.read_bytes()
 
-    def upright(self, path: Path, sha256: str) -> bytes:
+    def upright(self, path: str | Path, sha256: str) -> bytes:
         """Give a JPEG whose pixels are those of the record, for any reader that ignores orientation.
+
+        Parameters
+        ----------
+        path : str or path
+            In this folder or anywhere on this machine, or a URL.
 
         Raises
         ------
         FileNotFoundError
-            The file is gone, or its content is no longer that of ``sha256``.
+            The file is gone or out of reach, or its content is no longer that of ``sha256``.
         PhotoError
             The file can no longer be decoded.
         """
-        data = _read(path, sha256)
+        data = self._read(path, sha256)
         if _is_upright_jpeg(data):
             return data
 
         def full() -> bytes:
-            return _jpeg(Image.fromarray(read_photo_bytes(data, path.name).full))
+            return _jpeg(Image.fromarray(read_photo_bytes(data, _name(path)).full))
 
         return self.copy(f"{sha256}.jpg", full)
 
-    def thumb(self, path: Path, sha256: str) -> bytes:
+    def thumb(self, path: str | Path, sha256: str) -> bytes:
         """Give a small upright JPEG, longest side at most ``THUMB_SIDE`` pixels; raises as ``upright``."""
 
         def small() -> bytes:
-            picture = Image.fromarray(read_photo_bytes(_read(path, sha256), path.name).working)
+            picture = Image.fromarray(read_photo_bytes(self._read(path, sha256), _name(path)).working)
             picture.thumbnail((THUMB_SIDE, THUMB_SIDE))
             return _jpeg(picture)
 
         return self.copy(f"{sha256}-thumb.jpg", small)
 
+    def _read(self, path: str | Path, sha256: str) -> bytes:
+        if is_url(str(path)):
+            try:
+                data: bytes = fsspec.open(str(path)).open().read()
+            except Exception as error:  # each file system raises what it likes
+                raise FileNotFoundError(f"{_name(path)} is out of reach ({error}).") from error
+        else:
+            data = (self.root / path).read_bytes()
+        if hashlib.sha256(data).hexdigest() != sha256:
+            raise FileNotFoundError(f"{_name(path)} has changed since it was screened: add it again.")
+        return data
 
-def _read(path: Path, sha256: str) -> bytes:
-    data = path.read_bytes()
-    if hashlib.sha256(data).hexdigest() != sha256:
-        raise FileNotFoundError(f"{path.name} has changed since it was screened: add it again.")
-    return data
+
+def _name(path: str | Path) -> str:
+    return PhotoFile(str(path)).name
 
 
 def _is_upright_jpeg(data: bytes) -> bool:

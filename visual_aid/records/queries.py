@@ -4,23 +4,23 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import functools
 import json
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Select, Subquery, and_, case, func, not_, or_, select
+from sqlalchemy import ColumnElement, Connection, Select, and_, func, or_, select
 
 from visual_aid.model import Candidate, Screening
 from visual_aid.records import schema as t
 from visual_aid.records.entries import (
-    WEAK_SCORE,
+    Calibration,
     Decision,
     Position,
-    Stage,
     StoredCandidate,
     StoredPhoto,
+    Tuning,
     Visit,
-    WorklistEntry,
 )
 
 Row = Mapping[Any, Any]
@@ -28,10 +28,10 @@ Row = Mapping[Any, Any]
 
 def read_photo(connection: Connection, photo: str) -> StoredPhoto:
     """Read a photo with its last screening; KeyError if there is none of that id."""
-    row = connection.execute(_photos().where(t.photo.c.id == photo)).mappings().first()
+    row = connection.execute(photos().where(t.photo.c.id == photo)).mappings().first()
     if row is None:
         raise KeyError(photo)
-    return _to_photo(row)
+    return to_photo(row)
 
 
 def read_photos(connection: Connection, which: ColumnElement[bool]) -> tuple[StoredPhoto, ...]:
@@ -40,11 +40,11 @@ def read_photos(connection: Connection, which: ColumnElement[bool]) -> tuple[Sto
     Photos without a camera time come last, by name.
     """
     rows = (
-        _photos()
+        photos()
         .where(which)
         .order_by(t.photo.c.taken.is_(None), t.photo.c.taken, t.photo.c.name, t.photo.c.id)
     )
-    return tuple(_to_photo(row) for row in connection.execute(rows).mappings())
+    return tuple(to_photo(row) for row in connection.execute(rows).mappings())
 
 
 def read_candidates(connection: Connection, photo: StoredPhoto) -> tuple[StoredCandidate, ...]:
@@ -57,78 +57,16 @@ def read_candidates(connection: Connection, photo: StoredPhoto) -> tuple[StoredC
         )
         .select_from(t.candidate)
         .join(t.photo, t.photo.c.id == t.candidate.c.photo)
-        .join(t.screening, _is_last_screening())
+        .join(t.screening, is_last_screening())
         .outerjoin(t.decision, is_last_decision())
-        .outerjoin(t.flagged, _is_flagged_now())
+        .outerjoin(t.flagged, is_flagged_now())
         .where(t.photo.c.id == photo.id)
         .where(or_(t.flagged.c.number.is_not(None), t.decision.c.outcome.is_not(None)))
     ).mappings()
-    now = {c.id: c for c in photo.screening.candidates}
-    found = [_to_candidate(row, now) for row in rows]
+    tuning = read_tuning(connection)
+    now = {c.id: tuning.candidate(c) for c in photo.screening.candidates}
+    found = [_to_candidate(row, now, tuning) for row in rows]
     return tuple(sorted(found, key=lambda c: (c.source == "person", not c.current, -c.candidate.score, c.id)))
-
-
-def read_worklist(
-    connection: Connection, stage: Stage | None, limit: int | None, offset: int
-) -> tuple[WorklistEntry, ...]:
-    """Read photos by priority, highest first, with what is left to do on each."""
-    work = _work()
-    rows = (
-        _photos()
-        .add_columns(work.c.stage, work.c.undecided, work.c.weak, work.c.decided, work.c.findings)
-        .join(work, work.c.photo == t.photo.c.id)
-        .order_by(t.screening.c.priority.desc(), t.photo.c.added_at, t.photo.c.id)
-        .limit(limit)
-        .offset(offset)
-    )
-    if stage is not None:
-        rows = rows.where(work.c.stage == stage)
-    return tuple(
-        WorklistEntry(
-            photo=_to_photo(row),
-            stage=row["stage"],
-            undecided=row["undecided"],
-            weak=row["weak"],
-            decided=row["decided"],
-            findings=row["findings"],
-        )
-        for row in connection.execute(rows).mappings()
-    )
-
-
-def next_to_decide(connection: Connection, photo: str) -> str | None:
-    """Give the photo to decide on after this one, in the worklist's order and from its top again."""
-    work = _work()
-    here = connection.execute(
-        select(t.screening.c.priority, t.photo.c.added_at)
-        .select_from(t.photo)
-        .join(t.screening, _is_last_screening())
-        .where(t.photo.c.id == photo)
-    ).one()
-    priority, added_at = t.screening.c.priority, t.photo.c.added_at
-    after = or_(
-        priority < here.priority,
-        and_(priority == here.priority, added_at > here.added_at),
-        and_(priority == here.priority, added_at == here.added_at, t.photo.c.id > photo),
-    )
-    rows = (
-        select(t.photo.c.id)
-        .select_from(t.photo)
-        .join(t.screening, _is_last_screening())
-        .join(work, work.c.photo == t.photo.c.id)
-        .where(work.c.stage == "to_decide", t.photo.c.id != photo)
-        .order_by(case((after, 0), else_=1), priority.desc(), added_at, t.photo.c.id)
-        .limit(1)
-    )
-    found: str | None = connection.scalar(rows)
-    return found
-
-
-def count_stages(connection: Connection) -> dict[Stage, int]:
-    """Count the photos at each stage."""
-    work = _work()
-    rows = connection.execute(select(work.c.stage, func.count()).group_by(work.c.stage))
-    return {row[0]: row[1] for row in rows}
 
 
 def photos_with_findings(connection: Connection) -> list[str]:
@@ -142,6 +80,30 @@ def photos_with_findings(connection: Connection) -> list[str]:
         .order_by(t.candidate.c.photo)
     )
     return list(connection.scalars(rows))
+
+
+def read_tuning(connection: Connection) -> Tuning:
+    """Read the working threshold and the calibration in use."""
+    row = (
+        connection.execute(
+            select(t.tuning.c.threshold, t.tuning.c.calibration, t.calibration)
+            .outerjoin(t.calibration, t.calibration.c.id == t.tuning.c.calibration)
+            .order_by(t.tuning.c.id.desc())
+            .limit(1)
+        )
+        .mappings()
+        .first()
+    )
+    if row is None:
+        return Tuning()
+    return Tuning(row["threshold"], None if row["calibration"] is None else to_calibration(row))
+
+
+def to_calibration(row: Row) -> Calibration:
+    """Give a calibration from a row."""
+    return Calibration(
+        row["name"], row["slope"], row["intercept"], row["decided"], row["by"], aware(row["at"])
+    )
 
 
 def read_decisions(
@@ -182,7 +144,9 @@ def candidate_from_json(text: str) -> Candidate:
     return Candidate(**{**data, "box": tuple(data["box"]), "outline": outline})
 
 
-def _photos() -> Select[Any]:
+@functools.cache
+def photos() -> Select[Any]:
+    """Give one row for each photo with its last screening, its visit and its position."""
     visited, placed = t.unit.alias(), t.unit.alias()
     return (
         select(
@@ -194,7 +158,7 @@ def _photos() -> Select[Any]:
             placed.c.number.label("position_number"),
         )
         .select_from(t.photo)
-        .join(t.screening, _is_last_screening())
+        .join(t.screening, is_last_screening())
         .outerjoin(t.visit, t.visit.c.id == t.photo.c.visit)
         .outerjoin(visited, visited.c.id == t.visit.c.unit)
         .outerjoin(t.position, t.position.c.id == t.photo.c.position)
@@ -202,39 +166,7 @@ def _photos() -> Select[Any]:
     )
 
 
-def _work() -> Subquery:
-    """Give one row for each photo: where it stands and what is left to do."""
-    outcome = t.decision.c.outcome
-    undecided = func.count().filter(t.flagged.c.score >= WEAK_SCORE, outcome.is_(None))
-    weak = func.count().filter(t.flagged.c.score < WEAK_SCORE, outcome.is_(None))
-    decided = func.count(outcome)
-    stage = case(
-        (undecided > 0, "to_decide"),
-        (decided > 0, "decided"),
-        (not_(t.screening.c.usable), "take_again"),
-        (weak > 0, "weak_only"),
-        else_="nothing_flagged",
-    )
-    return (
-        select(
-            t.photo.c.id.label("photo"),
-            undecided.label("undecided"),
-            weak.label("weak"),
-            decided.label("decided"),
-            func.count().filter(outcome == "confirmed").label("findings"),
-            stage.label("stage"),
-        )
-        .select_from(t.photo)
-        .join(t.screening, _is_last_screening())
-        .outerjoin(t.candidate, t.candidate.c.photo == t.photo.c.id)
-        .outerjoin(t.decision, is_last_decision())
-        .outerjoin(t.flagged, _is_flagged_now())
-        .group_by(t.photo.c.id, t.screening.c.id)
-        .subquery()
-    )
-
-
-def _is_last_screening() -> ColumnElement[bool]:
+def is_last_screening() -> ColumnElement[bool]:
     """Tell the last screening of a photo."""
     other = t.screening.alias()
     last = select(func.max(other.c.id)).where(other.c.photo == t.photo.c.id).correlate(t.photo)
@@ -248,7 +180,7 @@ def is_last_decision() -> ColumnElement[bool]:
     return t.decision.c.id == last.scalar_subquery()
 
 
-def _is_flagged_now() -> ColumnElement[bool]:
+def is_flagged_now() -> ColumnElement[bool]:
     """Tell the number that a candidate has in the screening at hand."""
     return and_(t.flagged.c.candidate == t.candidate.c.id, t.flagged.c.screening == t.screening.c.id)
 
@@ -265,7 +197,8 @@ def to_visit(row: Row) -> Visit:
     )
 
 
-def _to_photo(row: Row) -> StoredPhoto:
+def to_photo(row: Row) -> StoredPhoto:
+    """Give a photo from a row of ``photos``."""
     visit = None if row["visit_id"] is None else to_visit(row)
     position = None
     if row["position_id"] is not None:
@@ -287,15 +220,19 @@ def _to_photo(row: Row) -> StoredPhoto:
     )
 
 
-def _to_candidate(row: Row, now: Mapping[int, Candidate]) -> StoredCandidate:
+def _to_candidate(row: Row, now: Mapping[int, Candidate], tuning: Tuning) -> StoredCandidate:
     number = row["number"]
+    earlier = candidate_from_json(row["body"])
+    if row["source"] == "engine":
+        earlier = tuning.candidate(earlier)
     return StoredCandidate(
         id=row["id"],
         photo=row["photo"],
         source=row["source"],
-        candidate=candidate_from_json(row["body"]) if number is None else now[number],
+        candidate=earlier if number is None else now[number],
         current=row["source"] == "person" or number is not None,
         decision=None if row["decision_id"] is None else to_decision(row, "decision_"),
+        threshold=tuning.threshold,
     )
 
 

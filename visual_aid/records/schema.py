@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from sqlalchemy import (
+    BigInteger,
     Boolean,
     CheckConstraint,
     Column,
@@ -75,6 +76,8 @@ photo = Table(
     Column("visit", ForeignKey("visit.id"), index=True),
     Column("position", ForeignKey("position.id"), index=True),
     Column("added_at", DateTime(timezone=True), nullable=False),
+    Column("size", BigInteger, index=True),
+    Column("likeness", String),
 )
 
 screening = Table(
@@ -86,6 +89,7 @@ screening = Table(
     Column("priority", Float, nullable=False, index=True),
     Column("top_cue", String, index=True),
     Column("usable", Boolean, nullable=False),
+    Column("problems", Integer, nullable=False, server_default="0"),
     Column("record", Text, nullable=False),
     Column("screened_at", DateTime(timezone=True), nullable=False),
 )
@@ -126,6 +130,7 @@ decision = Table(
     Column("at", DateTime(timezone=True), nullable=False),
     Column("supersedes", ForeignKey("decision.id"), unique=True),
     Column("undoes", ForeignKey("decision.id"), unique=True),
+    Column("bulk", String, index=True),
     CheckConstraint("outcome IN ('confirmed', 'ruled_out', 'cannot_tell')", name="outcome"),
     Index(None, "candidate", "id"),
 )
@@ -242,4 +247,71 @@ answer = Table(
     Column("item", Integer, primary_key=True),
     Column("taps", Text, nullable=False),
     Column("at", DateTime(timezone=True), nullable=False),
+)
+
+# What was last seen of each file of a backlog: ``stamp`` changes with the file, ``trouble`` is why it could
+# not be screened.
+source = Table(
+    "source",
+    metadata,
+    Column("url", String, primary_key=True),
+    Column("stamp", String, nullable=False),
+    Column("photo", ForeignKey("photo.id"), index=True),
+    Column("trouble", Text),
+)
+
+# Scores put right by the shop's own decisions, and which threshold and calibration were in use since when:
+# the last row of ``tuning`` stands.
+calibration = Table(
+    "calibration",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("name", String, nullable=False, unique=True),
+    Column("slope", Float, nullable=False),
+    Column("intercept", Float, nullable=False),
+    Column("decided", Integer, nullable=False),
+    Column("by", String, nullable=False),
+    Column("at", DateTime(timezone=True), nullable=False),
+    CheckConstraint("slope > 0", name="slope"),
+)
+
+tuning = Table(
+    "tuning",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("threshold", Float, nullable=False),
+    Column("calibration", ForeignKey("calibration.id")),
+    Column("by", String, nullable=False),
+    Column("at", DateTime(timezone=True), nullable=False),
+)
+
+# Where each photo stands: worked out from the tables above whenever they change, so that a worklist of
+# any length opens at once. Nothing is lost if it is emptied and worked out anew.
+standing = Table(
+    "standing",
+    metadata,
+    Column("photo", ForeignKey("photo.id"), primary_key=True),
+    Column("screening", ForeignKey("screening.id"), nullable=False),
+    Column("stage", String, nullable=False),
+    Column("priority", Float, nullable=False),
+    Column("quality", String, nullable=False),
+    Column("cues", String, nullable=False),
+    Column("undecided", Integer, nullable=False),
+    Column("weak", Integer, nullable=False),
+    Column("decided", Integer, nullable=False),
+    Column("findings", Integer, nullable=False),
+    Column("added_at", DateTime(timezone=True), nullable=False),
+    Column("best", ForeignKey("photo.id")),
+    Index(None, "stage", "priority", "added_at", "photo"),
+    Index(None, "best"),
+)
+
+# Who works on a photo right now: others are given another one until the lease runs out.
+lease = Table(
+    "lease",
+    metadata,
+    Column("photo", ForeignKey("photo.id"), primary_key=True),
+    Column("holder", String, nullable=False),
+    Column("by", String, nullable=False),
+    Column("until", DateTime(timezone=True), nullable=False),
 )

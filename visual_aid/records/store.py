@@ -2,37 +2,40 @@
 
 from __future__ import annotations
 
-import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from sqlalchemy import Connection, Engine, func, insert, select
+from sqlalchemy import Engine, select, true
 
-from visual_aid.evidence import look
 from visual_aid.model import Box, Candidate, Outline, Screening, Sign
 from visual_aid.photo import Photo
-from visual_aid.records import queries
+from visual_aid.records import decisions, queries, worklist
 from visual_aid.records import schema as t
+from visual_aid.records.backlog import Backlog, where
 from visual_aid.records.connect import connect, locate
 from visual_aid.records.entries import (
+    EVERYTHING,
     OUTCOMES,
+    Bulk,
     Decision,
+    Filter,
     Outcome,
     Position,
-    Source,
     Stage,
     StoredCandidate,
     StoredPhoto,
     Visit,
     WorklistEntry,
 )
-from visual_aid.records.gallery import Gallery, keep_looks
+from visual_aid.records.gallery import Gallery
+from visual_aid.records.leases import Leases
 from visual_aid.records.logbook import Logbook
-from visual_aid.records.matching import match_candidates
 from visual_aid.records.photofolder import PhotoFolder
 from visual_aid.records.quizzes import Quizzes
+from visual_aid.records.screenings import add_candidate, add_screening, photo_with
+from visual_aid.records.standing import stand
 from visual_aid.records.visits import Visits
-from visual_aid.records.writing import added, named, now, reading, writing
+from visual_aid.records.writing import named, reading, writing
 
 
 class Store:
@@ -47,6 +50,10 @@ class Store:
         Visits of units, and where on a unit photos were taken.
     logbook : Logbook
         What people write down beside their decisions.
+    backlog : Backlog
+        Photo files that runs of a backlog have seen.
+    leases : Leases
+        Who is at work on which photo.
     """
 
     def __init__(self, engine: Engine, photos: Path) -> None:
@@ -56,6 +63,8 @@ class Store:
         self.logbook = Logbook(engine)
         self.gallery = Gallery(engine)
         self.quizzes = Quizzes(engine)
+        self.backlog = Backlog(engine)
+        self.leases = Leases(engine)
 
     @classmethod
     def open(cls, target: str | Path, *, photos: str | Path | None = None) -> Store:
@@ -96,6 +105,7 @@ class Store:
         data: bytes | None = None,
         visit: Visit | None = None,
         position: Position | None = None,
+        likeness: str = "",
     ) -> StoredPhoto:
         """Add a screened photo, or hand back the one that is there with the same content.
 
@@ -108,6 +118,8 @@ class Store:
             ``screening.photo.path``, which has to stay where it is: for backlogs.
         visit, position : optional
             What the photo belongs to.
+        likeness : str, optional
+            The perceptual hash by which shots of one burst are found.
 
         Raises
         ------
@@ -119,26 +131,19 @@ class Store:
             raise ValueError(f"{info.name} was not screened: {screening.error.say}")
         if data is None and not info.path:
             raise ValueError(f"{info.name}: needs the photo's bytes or its path")
-        path = self._photos.keep(data) if data is not None else str(Path(info.path).resolve())
+        path = self._photos.keep(data) if data is not None else where(info.path)
         with writing(self._engine) as connection:
-            photo = connection.scalar(select(t.photo.c.id).where(t.photo.c.sha256 == info.sha256))
-            if photo is None:
-                photo = secrets.token_urlsafe(16)
-                connection.execute(
-                    insert(t.photo).values(
-                        id=photo,
-                        sha256=info.sha256,
-                        name=info.name,
-                        path=path,
-                        width=info.width,
-                        height=info.height,
-                        taken=info.taken,
-                        visit=None if visit is None else visit.id,
-                        position=None if position is None else position.id,
-                        added_at=now(),
-                    )
-                )
-                _add_screening(connection, photo, screening)
+            photo, new = photo_with(
+                connection,
+                screening,
+                path=path,
+                size=None if data is None else len(data),
+                visit=None if visit is None else visit.id,
+                position=None if position is None else position.id,
+                likeness=likeness or None,
+            )
+            if new:
+                stand(connection, [photo])
             return queries.read_photo(connection, photo)
 
     def add_screening(self, photo: str, screening: Screening) -> StoredPhoto:
@@ -160,7 +165,8 @@ class Store:
                 raise ValueError(f"{stored.name} was not screened: {screening.error.say}")
             if screening.photo.sha256 != stored.screening.photo.sha256:
                 raise ValueError(f"{stored.name}: the screening is one of another photo")
-            _add_screening(connection, photo, screening)
+            add_screening(connection, photo, screening)
+            stand(connection, [photo])
             return queries.read_photo(connection, photo)
 
     def photo(self, photo: str) -> StoredPhoto:
@@ -180,12 +186,12 @@ class Store:
             return connection.scalar(select(t.photo.c.id).where(t.photo.c.sha256 == sha256)) is not None
 
     def file(self, photo: StoredPhoto) -> Path:
-        """Give the path of the original photo file."""
+        """Give the path of the original photo file, one that lies on this machine."""
         return self._photos.root / photo.path
 
     def read(self, photo: StoredPhoto) -> Photo:
         """Read the pixels of a photo; raises as ``upright``."""
-        return self._photos.read(self.file(photo), photo.screening.photo)
+        return self._photos.read(photo.path, photo.screening.photo)
 
     def upright(self, photo: StoredPhoto) -> bytes:
         """Give the photo as a JPEG whose pixels, read without turning, are those of the record.
@@ -197,27 +203,34 @@ class Store:
         PhotoError
             The file can no longer be decoded.
         """
-        return self._photos.upright(self.file(photo), photo.screening.photo.sha256)
+        return self._photos.upright(photo.path, photo.screening.photo.sha256)
 
     def thumb(self, photo: StoredPhoto) -> bytes:
         """Give the photo as a small upright JPEG; raises as ``upright``."""
-        return self._photos.thumb(self.file(photo), photo.screening.photo.sha256)
+        return self._photos.thumb(photo.path, photo.screening.photo.sha256)
+
+    # Worklist
 
     def copy(self, name: str, make: Callable[[], bytes]) -> bytes:
         """Give a file made for showing by its name; it is made if there is none yet."""
         return self._photos.copy(name, make)
 
     def worklist(
-        self, stage: Stage | None = None, *, limit: int | None = None, offset: int = 0
+        self,
+        stage: Stage | None = None,
+        chosen: Filter = EVERYTHING,
+        *,
+        limit: int | None = None,
+        offset: int = 0,
     ) -> tuple[WorklistEntry, ...]:
         """List photos in the order in which a person should look at them: by priority, highest first."""
         with reading(self._engine) as connection:
-            return queries.read_worklist(connection, stage, limit, offset)
+            return worklist.read_worklist(connection, stage, chosen, limit, offset)
 
-    def stages(self) -> dict[Stage, int]:
+    def stages(self, chosen: Filter = EVERYTHING) -> dict[Stage, int]:
         """Count the photos at each stage; stages without a photo are left out."""
         with reading(self._engine) as connection:
-            return queries.count_stages(connection)
+            return worklist.count_stages(connection, chosen)
 
     def next_to_decide(self, photo: str) -> str | None:
         """Give the photo to decide on after this one, in the worklist's order and from its top again.
@@ -225,7 +238,7 @@ class Store:
         None if no other photo waits.
         """
         with reading(self._engine) as connection:
-            return queries.next_to_decide(connection, photo)
+            return worklist.next_to_decide(connection, photo, true())
 
     # Candidates and decisions
 
@@ -264,7 +277,16 @@ class Store:
             photos = [queries.read_photo(connection, p) for p in queries.photos_with_findings(connection)]
             return tuple(c for p in photos for c in queries.read_candidates(connection, p) if c.is_finding)
 
-    def decide(self, candidate: int, outcome: Outcome, *, by: str, note: str = "") -> Decision:
+    def decide(
+        self,
+        candidate: int,
+        outcome: Outcome,
+        *,
+        by: str,
+        note: str = "",
+        holder: str = "",
+        seen: int | None = None,
+    ) -> Decision:
         """Record what a person says of a candidate; it supersedes what was said before.
 
         Parameters
@@ -273,6 +295,11 @@ class Store:
             The store's id, ``StoredCandidate.id``.
         by : str
             Who says so.
+        holder : str, optional
+            Who takes photos by ``leases``; with it, a photo that somebody else has is not decided on.
+        seen : int, optional
+            Id of the decision that stood when the person looked, 0 for none; with it, a decision that was
+            made since is not superseded unseen.
 
         Raises
         ------
@@ -280,11 +307,37 @@ class Store:
             No candidate of that id.
         ValueError
             Another outcome than the three, or nobody's name.
+        OvertakenError
+            Somebody else has the photo, or has decided meanwhile. Nothing was recorded.
         """
         if outcome not in OUTCOMES:
             raise ValueError(f"a decision is one of {', '.join(OUTCOMES)}, not {outcome!r}")
         with writing(self._engine) as connection:
-            return _decide(connection, candidate, outcome, named(by), note)
+            decisions.unless_overtaken(connection, candidate, holder, named(by), seen)
+            return decisions.decide(connection, candidate, outcome, named(by), note)
+
+    def rule_out(self, photos: Sequence[str], *, by: str, note: str = "", holder: str = "") -> Bulk:
+        """Rule out everything on these photos that waits for a decision, the weak left out, all at once.
+
+        Photos that somebody else than ``holder`` has are left alone.
+
+        Raises
+        ------
+        KeyError
+            No photo of such an id.
+        ValueError
+            Nobody's name.
+        """
+        with writing(self._engine) as connection:
+            return decisions.rule_out(connection, photos, holder, named(by), note)
+
+    def undo_bulk(self, bulk: str, *, by: str) -> int:
+        """Take back a ``rule_out`` wherever nobody has decided since, and give the number taken back.
+
+        As with ``undo`` nothing is erased.
+        """
+        with writing(self._engine) as connection:
+            return decisions.undo_bulk(connection, bulk, named(by))
 
     def mark(
         self, photo: str, cue: Sign, box: Box, *, by: str, outline: Outline = (), note: str = ""
@@ -313,8 +366,8 @@ class Store:
         body = Candidate(id=0, cue=cue, fastener=None, box=box, outline=outline, score=1.0, reason=note)
         with writing(self._engine) as connection:
             stored = queries.read_photo(connection, photo)
-            number = _add_candidate(connection, photo, body, "person", by)
-            _decide(connection, number, "confirmed", by, note)
+            number = add_candidate(connection, photo, body, "person", by)
+            decisions.decide(connection, number, "confirmed", by, note)
             return next(c for c in queries.read_candidates(connection, stored) if c.id == number)
 
     def undo(self, photo: str, *, by: str) -> Decision | None:
@@ -338,7 +391,7 @@ class Store:
                 return None
             last = max(mine, key=lambda d: d.id)
             before = None if last.supersedes is None else made[last.supersedes].outcome
-            return _decide(connection, last.candidate, before, by, "", undoes=last.id)
+            return decisions.decide(connection, last.candidate, before, by, "", undoes=last.id)
 
     def history(self, candidate: int) -> tuple[Decision, ...]:
         """List every decision ever made on a candidate, oldest first."""
@@ -349,71 +402,3 @@ class Store:
         """Give the name under which the last decision was made; empty before the first."""
         with reading(self._engine) as connection:
             return connection.scalar(select(t.decision.c.by).order_by(t.decision.c.id.desc()).limit(1)) or ""
-
-
-def _add_screening(connection: Connection, photo: str, screening: Screening) -> None:
-    rows = select(t.candidate.c.id, t.candidate.c.body).where(
-        t.candidate.c.photo == photo, t.candidate.c.source == "engine"
-    )
-    known = [(row.id, queries.candidate_from_json(row.body)) for row in connection.execute(rows)]
-    top = max(screening.candidates, key=lambda c: c.score, default=None)
-    number = added(
-        connection,
-        t.screening,
-        photo=photo,
-        engine=screening.engine,
-        priority=screening.priority,
-        top_cue=None if top is None else top.cue,
-        usable=screening.quality.usable,
-        record=screening.to_json(),
-        screened_at=now(),
-    )
-    keep_looks(connection, photo, screening.fasteners, look.VERSION)
-    same = match_candidates([c for _, c in known], screening.candidates)
-    for c in screening.candidates:
-        before = same.get(c.id)
-        row = _add_candidate(connection, photo, c, "engine", None) if before is None else known[before][0]
-        connection.execute(
-            insert(t.flagged).values(screening=number, number=c.id, candidate=row, score=c.score)
-        )
-
-
-def _add_candidate(
-    connection: Connection, photo: str, body: Candidate, source: Source, by: str | None
-) -> int:
-    return added(
-        connection,
-        t.candidate,
-        photo=photo,
-        source=source,
-        cue=body.cue,
-        body=queries.candidate_to_json(body),
-        added_by=by,
-        added_at=now(),
-    )
-
-
-def _decide(
-    connection: Connection,
-    candidate: int,
-    outcome: Outcome | None,
-    by: str,
-    note: str,
-    undoes: int | None = None,
-) -> Decision:
-    # The lock keeps two people from superseding the same decision; SQLite has one writer anyway.
-    locked = select(t.candidate.c.id).where(t.candidate.c.id == candidate).with_for_update()
-    if connection.scalar(locked) is None:
-        raise KeyError(candidate)
-    values = {
-        "candidate": candidate,
-        "outcome": outcome,
-        "by": by,
-        "note": note,
-        "at": now(),
-        "supersedes": connection.scalar(
-            select(func.max(t.decision.c.id)).where(t.decision.c.candidate == candidate)
-        ),
-        "undoes": undoes,
-    }
-    return queries.to_decision({"id": added(connection, t.decision, **values), **values})

@@ -8,9 +8,12 @@ from contextlib import contextmanager
 from typing import Any
 
 from sqlalchemy import Connection, Engine, Table, insert, select
+from sqlalchemy.dialects import postgresql, sqlite
 
 from visual_aid.records import schema as t
-from visual_aid.records.connect import WRITES
+
+WRITES = {"writes": True}
+"""Execution options of a connection that is going to write."""
 
 
 @contextmanager
@@ -57,3 +60,8 @@ def named(by: str) -> str:
 def now() -> dt.datetime:
     """Give the moment, with its zone."""
     return dt.datetime.now(dt.UTC)
+
+
+def upsert(connection: Connection, table: Table) -> Any:  # noqa: ANN401
+    """Give an insertion that can say what to do about a row that is there (``on_conflict_...``)."""
+    return postgresql.insert(table) if connection.dialect.name == "postgresql" else sqlite.insert(table)

@@ -90,3 +90,9 @@ def upgrade() -> None:
         sa.CheckConstraint("outcome IN ('confirmed', 'ruled_out', 'cannot_tell')", name="outcome"),
     )
     op.create_index(None, "decision", ["candidate", "id"])
+
+
+def downgrade() -> None:
+    """Take the tables away."""
+    for table in ("decision", "flagged", "candidate", "screening", "photo", "position", "visit", "unit"):
+        op.drop_table(table)

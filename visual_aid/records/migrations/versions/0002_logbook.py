@@ -22,3 +22,8 @@ def upgrade() -> None:
         sa.Column("at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("supersedes", sa.Integer, sa.ForeignKey("logbook.id"), unique=True),
     )
+
+
+def downgrade() -> None:
+    """Take the table away."""
+    op.drop_table("logbook")

@@ -82,3 +82,9 @@ def upgrade() -> None:
         sa.Column("taps", sa.Text, nullable=False),
         sa.Column("at", sa.DateTime(timezone=True), nullable=False),
     )
+
+
+def downgrade() -> None:
+    """Take the tables away."""
+    for name in ("answer", "sitting", "quiz", "edition", "lesson", "wording", "example", "blur", "look"):
+        op.drop_table(name)

@@ -1,0 +1,167 @@
+"""The backlog from the command line: stopped at any moment, the records end as if it had not been."""
+
+import json
+import os
+import random
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from contextlib import closing, suppress
+
+import pytest
+from click.testing import CliRunner
+
+from visual_aid.cli import main
+from visual_aid.records.store import Store
+
+COPIES = 10
+
+
+def run(*arguments):
+    return CliRunner().invoke(main, [str(a) for a in arguments])
+
+
+def start(*arguments):
+    """Start the command in a process group of its own, with transactions of two photos."""
+    script = (
+        "import visual_aid.cli.backlog as backlog; from visual_aid.cli import main;"
+        " backlog.KEPT_AT_A_TIME = 2; main()"
+    )
+    command = [sys.executable, "-c", script, *map(str, arguments)]
+    return subprocess.Popen(
+        command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True
+    )
+
+
+@pytest.fixture
+def many(yard):
+    """A folder of photos, no two of the same content, with two damaged ones and one that is there twice."""
+    for n in range(COPIES):
+        for name in ("b.png", "c.jpg"):
+            copy = yard / f"walk {n % 3}" / f"{n}-{name}"
+            copy.parent.mkdir(exist_ok=True)
+            # Bytes behind the end of the image change the file and not the picture.
+            copy.write_bytes((yard / name).read_bytes() + bytes([n]))
+    shutil.copy(yard / "b.png", yard / "walk 0" / "copy of b.png")
+    return yard
+
+
+def contents(store):
+    """Everything in a store but random ids and moments, in an order of its own."""
+    with closing(sqlite3.connect(store)) as database:
+        rows = database.execute(
+            "SELECT p.sha256, s.record, st.stage, st.priority, st.undecided, st.weak, st.cues, p.likeness,"
+            " (SELECT count(*) FROM candidate c WHERE c.photo = p.id),"
+            " (SELECT count(*) FROM flagged f WHERE f.screening = s.id)"
+            " FROM photo p JOIN screening s ON s.photo = p.id JOIN standing st ON st.photo = p.id"
+        ).fetchall()
+        files = database.execute(
+            "SELECT source.url, source.stamp, source.trouble, photo.sha256"
+            " FROM source LEFT JOIN photo ON photo.id = source.photo ORDER BY source.url"
+        ).fetchall()
+    return sorted((row[0], timeless(row[1]), *row[2:]) for row in rows), files
+
+
+def timeless(record):
+    """A record without what may differ: the time taken, and which of two equal files was seen first."""
+    record = json.loads(record)
+    record.pop("seconds")
+    record["photo"] = {key: record["photo"][key] for key in ("sha256", "width", "height", "taken")}
+    return json.dumps(record, sort_keys=True)
+
+
+def test_what_is_screened_is_passed_over_the_next_time(many, tmp_path):
+    first = run("backlog", many, "--store", tmp_path / "yard.sqlite", "--jobs", 2)
+    assert first.exit_code == 1
+    assert first.stdout.splitlines()[-1] == "23 screened, 1 known before, 2 failed"
+    assert sorted(line.split(" is ")[0] for line in first.stderr.splitlines()) == [
+        str(many / "a-cut.jpg"),
+        str(many / "d-empty.jpg"),
+    ]
+    again = run("backlog", many, "--store", tmp_path / "yard.sqlite", "--jobs", 2)
+    assert again.stdout.splitlines()[-1] == "0 screened, 24 known before, 2 failed"
+    with closing(Store.open(tmp_path / "yard.sqlite")) as store:
+        assert len(store.worklist()) == 23
+        assert len(store.backlog.troubles()) == 2
+
+
+def test_a_moved_folder_is_known_by_its_content(many, tmp_path):
+    run("backlog", many, "--store", tmp_path / "yard.sqlite")
+    moved = many.rename(tmp_path / "elsewhere")
+    again = run("backlog", f"file://{moved}", "--store", tmp_path / "yard.sqlite")
+    assert again.stdout.splitlines()[-1] == "0 screened, 24 known before, 2 failed"
+    with closing(Store.open(tmp_path / "yard.sqlite")) as store:
+        assert all(store.upright(entry.photo) for entry in store.worklist())
+
+
+@pytest.mark.parametrize(
+    ("place", "match"), [("/nowhere", "cannot be searched"), ("{tmp}/none", "no photos in")]
+)
+def test_a_place_without_photos_is_a_wrong_command(tmp_path, place, match):
+    (tmp_path / "none").mkdir()
+    result = run("backlog", place.format(tmp=tmp_path), "--store", tmp_path / "yard.sqlite")
+    assert result.exit_code == 2
+    assert match in result.output
+
+
+def test_ctrl_c_keeps_what_is_done(many, tmp_path):
+    store = tmp_path / "yard.sqlite"
+    process = start("backlog", many, "--store", store, "--jobs", 2)
+    wait_for(store, 1)
+    os.killpg(process.pid, signal.SIGINT)
+    assert process.wait(60) == 130
+    assert run("backlog", many, "--store", store).exit_code == 1
+    assert len(contents(store)[0]) == 23
+
+
+def wait_for(store, photos):
+    """Wait until so many photos are in the records."""
+    deadline = time.monotonic() + 120
+    while time.monotonic() < deadline:
+        with suppress(sqlite3.Error), closing(sqlite3.connect(f"file:{store}?mode=ro", uri=True)) as database:
+            if database.execute("SELECT count(*) FROM photo").fetchone()[0] >= photos:
+                return
+        time.sleep(0.02)
+    raise AssertionError("nothing was screened within two minutes")
+
+
+def workers_of(pid):
+    """Give the processes that screen for a parent."""
+    try:
+        with open(f"/proc/{pid}/task/{pid}/children") as children:
+            found = [int(child) for child in children.read().split()]
+    except FileNotFoundError:
+        return []
+    names = {}
+    for child in found:
+        with suppress(FileNotFoundError), open(f"/proc/{child}/cmdline") as line:
+            names[child] = line.read()
+    return [child for child, name in names.items() if "spawn_main" in name]
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_whatever_is_killed_the_records_end_the_same(many, tmp_path, seed):
+    rng = random.Random(seed)
+    whole, broken = tmp_path / "whole.sqlite", tmp_path / "broken.sqlite"
+    run("backlog", many, "--store", whole, "--jobs", 2)
+    victims = ["parent", "worker", rng.choice(["parent", "worker"])]
+    rng.shuffle(victims)
+    moments = sorted(rng.sample(range(20), len(victims)))
+    killed = []
+    for victim, moment in zip(victims, moments, strict=True):
+        process = start("backlog", many, "--store", broken, "--jobs", 2)
+        wait_for(broken, moment)
+        time.sleep(rng.uniform(0, 0.3))
+        if victim == "parent":
+            process.kill()
+        for worker in workers_of(process.pid)[:1] if victim == "worker" else ():
+            os.kill(worker, signal.SIGKILL)
+        killed.append((victim, process.wait(300)))
+    # A killed parent was still at work; one whose worker was killed went on to the end, or had come to it.
+    assert {code for victim, code in killed if victim == "parent"} <= {-signal.SIGKILL, 1}
+    assert {code for victim, code in killed if victim == "worker"} == {1}
+    assert run("backlog", many, "--store", broken, "--jobs", 2).exit_code == 1
+    assert contents(broken) == contents(whole)

@@ -1,0 +1,147 @@
+"""Several people take from one worklist."""
+
+import datetime as dt
+import multiprocessing
+
+import pytest
+
+from visual_aid.records import leases
+from visual_aid.records.entries import OvertakenError
+from visual_aid.records.store import Store
+
+GAP = ("gap", 0.5, (200.0, 40.0, 40.0, 20.0))
+
+
+@pytest.fixture
+def waiting(store, picture, screened):
+    """Give the ids of five photos that wait, in the worklist's order."""
+    for n in range(5):
+        store.add_photo(screened(picture(n), ("gap", 0.9 - n / 10, GAP[2])), data=picture(n))
+    return [entry.photo.id for entry in store.worklist("to_decide")]
+
+
+@pytest.fixture
+def clock(monkeypatch):
+    """Give a way to let time pass."""
+    late = dt.timedelta()
+    real = leases.now
+
+    def wait(**time):
+        nonlocal late
+        late += dt.timedelta(**time)
+
+    monkeypatch.setattr(leases, "now", lambda: real() + late)
+    return wait
+
+
+def take(store, holder, photo=None):
+    return store.leases.take_next(photo, holder=holder, by=f"Person {holder}")
+
+
+def test_two_holders_never_have_the_same_photo(store, waiting):
+    assert [take(store, "A"), take(store, "B")] == waiting[:2]
+    assert take(store, "A", waiting[0]) == waiting[2]
+    # What was given back is free again, from the top.
+    assert take(store, "C") == waiting[0]
+
+
+def test_who_has_a_photo_is_said(store, waiting):
+    assert store.leases.take(waiting[0], holder="A", by="J. Doe") is None
+    assert store.leases.take(waiting[0], holder="B", by="R. Roe").by == "J. Doe"
+    store.leases.give_back("A")
+    assert store.leases.take(waiting[0], holder="B", by="R. Roe") is None
+
+
+def test_a_lease_runs_out_and_is_renewed_by_work(store, waiting, clock):
+    store.leases.take(waiting[0], holder="A", by="J. Doe")
+    clock(seconds=leases.LASTS.total_seconds() - 5)
+    assert store.leases.take(waiting[0], holder="B", by="R. Roe").by == "J. Doe"
+    store.decide(store.candidates(waiting[0])[0].id, "cannot_tell", by="J. Doe", holder="A")
+    clock(seconds=10)
+    assert store.leases.take(waiting[0], holder="B", by="R. Roe").by == "J. Doe"
+    clock(seconds=leases.LASTS.total_seconds())
+    assert store.leases.take(waiting[0], holder="B", by="R. Roe") is None
+
+
+def test_nobody_decides_on_what_another_has(store, waiting):
+    store.leases.take(waiting[0], holder="A", by="J. Doe")
+    candidate = store.candidates(waiting[0])[0].id
+    with pytest.raises(OvertakenError, match=r"J\. Doe is at work"):
+        store.decide(candidate, "confirmed", by="R. Roe", holder="B")
+    assert store.history(candidate) == ()
+    bulk = store.rule_out(waiting[:2], by="R. Roe", holder="B")
+    assert (bulk.photos, bulk.candidates, bulk.held) == (1, 1, 1)
+
+
+def test_a_decision_made_meanwhile_is_not_superseded_unseen(store, waiting, clock):
+    store.leases.take(waiting[0], holder="A", by="J. Doe")
+    candidate = store.candidates(waiting[0])[0].id
+    clock(hours=1)
+    made = store.decide(candidate, "ruled_out", by="R. Roe", holder="B", seen=0)
+    store.leases.give_back("B")
+    with pytest.raises(OvertakenError, match=r"R\. Roe has decided on this meanwhile"):
+        store.decide(candidate, "confirmed", by="J. Doe", holder="A", seen=0)
+    assert [d.id for d in store.history(candidate)] == [made.id]
+    store.decide(candidate, "confirmed", by="J. Doe", holder="A", seen=made.id)
+    assert len(store.history(candidate)) == 2
+
+
+def test_nothing_is_left_to_take(store, waiting):
+    for photo in waiting:
+        store.rule_out([photo], by="J. Doe")
+    assert take(store, "A") is None
+
+
+def _work(target, photos, holder, results):
+    store = Store.open(target, photos=photos)
+    mine, photo = [], take(store, holder)
+    while photo is not None:
+        for candidate in store.candidates(photo):
+            store.decide(candidate.id, "ruled_out", by=holder, holder=holder, seen=0)
+            mine.append(candidate.id)
+        photo = take(store, holder, photo)
+    results.put(mine)
+    store.close()
+
+
+def test_people_at_once_share_the_work_without_a_lost_or_double_decision(
+    database, tmp_path, store, picture, screened
+):
+    for n in range(24):
+        store.add_photo(screened(picture(n), ("gap", 0.3 + n / 50, GAP[2])), data=picture(n))
+    spawn = multiprocessing.get_context("spawn")
+    results = spawn.Queue()
+    people = [
+        spawn.Process(target=_work, args=(database, tmp_path / "yard-photos", name, results))
+        for name in ("A", "B", "C")
+    ]
+    for person in people:
+        person.start()
+    made = [results.get(timeout=120) for _ in people]
+    for person in people:
+        person.join()
+    decided = sorted(candidate for mine in made for candidate in mine)
+    assert len(decided) == len(set(decided)) == 24
+    assert all(len(store.history(candidate)) == 1 for candidate in decided)
+    assert store.stages() == {"decided": 24}
+
+
+# Many at once
+
+
+def test_a_bulk_of_decisions_is_undone_where_nobody_decided_since(store, picture, screened):
+    weak = ("gap", 0.1, (5.0, 5.0, 20.0, 20.0))
+    ids = [
+        store.add_photo(screened(picture(n), GAP, ("rust_trail", 0.6, GAP[2]), weak), data=picture(n)).id
+        for n in range(3)
+    ]
+    bulk = store.rule_out(ids[:2], by="J. Doe", note="all mud")
+    assert (bulk.photos, bulk.candidates, bulk.held) == (2, 4, 0)
+    assert store.stages() == {"decided": 2, "to_decide": 1}
+    again = store.candidates(ids[0])[0]
+    assert (again.decision.note, again.decision.by) == ("all mud", "J. Doe")
+    store.decide(again.id, "confirmed", by="R. Roe")
+    assert store.undo_bulk(bulk.id, by="J. Doe") == 3
+    assert [c.outcome for c in store.candidates(ids[0])] == ["confirmed", None, None]
+    assert [d.outcome for d in store.history(store.candidates(ids[1])[0].id)] == ["ruled_out", None]
+    assert store.undo_bulk(bulk.id, by="J. Doe") == 0

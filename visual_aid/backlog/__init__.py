@@ -1,0 +1,1 @@
+"""Many photos: which files they are, and work on them in many processes."""

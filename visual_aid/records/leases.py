@@ -1,0 +1,86 @@
+"""Who works on which photo: several people take from one worklist without getting the same photo."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from sqlalchemy import ColumnElement, Connection, Engine, delete, or_, select
+
+from visual_aid.records import schema as t
+from visual_aid.records import worklist
+from visual_aid.records.entries import Lease
+from visual_aid.records.queries import aware
+from visual_aid.records.writing import now, upsert, writing
+
+LASTS = dt.timedelta(minutes=10)
+"""How long a photo is kept for a person who does nothing (common practice, no source)."""
+
+
+class Leases:
+    """The photos of a store that somebody is at work on.
+
+    A ``holder`` is whoever takes, by a name that nobody else has: of a browser session, not of a person.
+    ``by`` is the person's name, for others to read. A holder has one photo at a time.
+    """
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+
+    def take(self, photo: str, *, holder: str, by: str) -> Lease | None:
+        """Take a photo, or keep it longer; the one held before is given back.
+
+        Returns
+        -------
+        Lease or None
+            None if the photo is now kept for the holder, else who has it.
+        """
+        with writing(self._engine) as connection:
+            return None if take(connection, photo, holder, by) else of_another(connection, photo, holder)
+
+    def take_next(self, photo: str | None, *, holder: str, by: str) -> str | None:
+        """Take the photo to decide on after this one, or the first, that nobody else has.
+
+        None if no other photo waits or all that wait are taken.
+        """
+        with writing(self._engine) as connection:
+            while True:
+                found = worklist.next_to_decide(connection, photo, free=_is_free(holder))
+                if found is None or take(connection, found, holder, by):
+                    return found
+
+    def give_back(self, holder: str) -> None:
+        """Let others have the photo that this holder has."""
+        with writing(self._engine) as connection:
+            connection.execute(delete(t.lease).where(t.lease.c.holder == holder))
+
+
+def take(connection: Connection, photo: str, holder: str, by: str) -> bool:
+    """Take a photo or keep it longer, within a transaction; False if somebody else has it."""
+    moment = now()
+    values = {"holder": holder, "by": by, "until": moment + LASTS}
+    mine_or_over = or_(t.lease.c.holder == holder, t.lease.c.until <= moment)
+    taken = connection.scalar(
+        upsert(connection, t.lease)
+        .values(photo=photo, **values)
+        .on_conflict_do_update(index_elements=["photo"], set_=values, where=mine_or_over)
+        .returning(t.lease.c.photo)
+    )
+    if taken is None:
+        return False
+    connection.execute(delete(t.lease).where(t.lease.c.holder == holder, t.lease.c.photo != photo))
+    return True
+
+
+def of_another(connection: Connection, photo: str, holder: str) -> Lease | None:
+    """Give the lease by which somebody else has a photo."""
+    rows = select(t.lease).where(t.lease.c.photo == photo, t.lease.c.holder != holder)
+    row = connection.execute(rows.where(t.lease.c.until > now())).first()
+    return None if row is None else Lease(row.photo, row.by, aware(row.until))
+
+
+def _is_free(holder: str) -> ColumnElement[bool]:
+    """Tell of a standing that nobody else has its photo."""
+    held = select(t.lease.c.photo).where(
+        t.lease.c.photo == t.standing.c.photo, t.lease.c.holder != holder, t.lease.c.until > now()
+    )
+    return ~held.exists()
