@@ -143,3 +143,97 @@ def chromium():
         browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
         yield browser
         browser.close()
+
+
+class Person:
+    """A browser page that writes down what should not happen."""
+
+    def __init__(self, browser, server, size, touch=False):
+        self.context = browser.new_context(
+            viewport={"width": size[0], "height": size[1]}, has_touch=touch, reduced_motion="reduce"
+        )
+        self.page = self.context.new_page()
+        self.trouble = []
+        self.expected = "nothing"
+        self.page.on("pageerror", lambda error: self.note(str(error)))
+        self.page.on("console", lambda m: m.type == "error" and self.note(f"{m.text} {m.location}"))
+        self.page.on("request", lambda request: self.foreign(request.url, server))
+        self.page.on("websocket", lambda socket: self.foreign(socket.url, server))
+        self.page.goto(server.url)
+        self.page.get_by_text("A photo never proves a joint tight").or_(
+            self.page.get_by_text("No photos yet")
+        ).wait_for()
+
+    def foreign(self, url, server):
+        own = (server.url, server.url.replace("http", "ws"), "data:", "blob:")
+        if not url.startswith(own):
+            self.note(f"request to {url}")
+
+    def note(self, line):
+        if self.expected not in line:
+            self.trouble.append(line)
+
+    def look(self):
+        self.page.get_by_role("button", name="Look", exact=True).first.click()
+        self.page.locator(".viewer[data-state=shown]").wait_for()
+        self.settle()
+
+    def settle(self):
+        self.page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
+        self.page.wait_for_timeout(200)
+
+    def button(self, name):
+        return self.page.get_by_role("button", name=name).first
+
+    def press(self, name):
+        self.button(name).click()
+        self.settle()
+
+    def sign(self):
+        self.page.get_by_label("Your name or initials").fill("J. Doe")
+        self.page.keyboard.press("Enter")
+        self.page.locator(".st-key-onwards button:enabled", has_text="Undo").wait_for()
+        self.settle()
+
+    def on_screen(self, x, y):
+        """Give the point of the screen where a pixel of the photo is drawn, by the viewer's own matrix."""
+        return self.page.locator(".viewer > svg").evaluate(
+            "(svg, [x, y]) => { const p = new DOMPoint(x, y).matrixTransform(svg.getScreenCTM());"
+            " return [p.x, p.y]; }",
+            [x, y],
+        )
+
+    def outline(self, candidate):
+        """Give the box on screen of a candidate's outline: left, top, width, height."""
+        return self.page.locator(f"polygon.over[data-id='{candidate}']").evaluate(
+            "shape => { const b = shape.getBBox(), m = shape.getScreenCTM();"
+            " const p = new DOMPoint(b.x, b.y).matrixTransform(m);"
+            " return [p.x, p.y, b.width * m.a, b.height * m.d]; }"
+        )
+
+    def drag(self, start, end, modifier=None):
+        if modifier:
+            self.page.keyboard.down(modifier)
+        self.page.mouse.move(*start)
+        self.page.mouse.down()
+        self.page.mouse.move((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
+        self.page.mouse.move(*end)
+        self.page.mouse.up()
+        if modifier:
+            self.page.keyboard.up(modifier)
+        self.settle()
+
+
+@pytest.fixture
+def visit(chromium, server):
+    """Give a way to open the page; nothing may have gone wrong by the end."""
+    people = []
+
+    def come(size=(1280, 800), touch=False):
+        people.append(Person(chromium, server, size, touch))
+        return people[-1]
+
+    yield come
+    for person in people:
+        person.context.close()
+    assert [line for person in people for line in person.trouble] == []

@@ -13,106 +13,15 @@ pytestmark = pytest.mark.browser
 SCREENS = {"desktop": (1280, 800), "tablet": (1024, 768), "phone": (390, 844)}
 
 
-class Person:
-    """A browser page that writes down what should not happen."""
-
-    def __init__(self, browser, server, size, touch=False):
-        self.context = browser.new_context(
-            viewport={"width": size[0], "height": size[1]}, has_touch=touch, reduced_motion="reduce"
-        )
-        self.page = self.context.new_page()
-        self.trouble = []
-        self.expected = "nothing"
-        self.page.on("pageerror", lambda error: self.note(str(error)))
-        self.page.on("console", lambda m: m.type == "error" and self.note(f"{m.text} {m.location}"))
-        self.page.on("request", lambda request: self.foreign(request.url, server))
-        self.page.on("websocket", lambda socket: self.foreign(socket.url, server))
-        self.page.goto(server.url)
-        self.page.get_by_text("A photo never proves a joint tight").or_(
-            self.page.get_by_text("No photos yet")
-        ).wait_for()
-
-    def foreign(self, url, server):
-        own = (server.url, server.url.replace("http", "ws"), "data:", "blob:")
-        if not url.startswith(own):
-            self.note(f"request to {url}")
-
-    def note(self, line):
-        if self.expected not in line:
-            self.trouble.append(line)
-
-    def look(self):
-        self.page.get_by_role("button", name="Look", exact=True).first.click()
-        self.page.locator(".viewer[data-state=shown]").wait_for()
-        self.settle()
-
-    def settle(self):
-        self.page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
-        self.page.wait_for_timeout(200)
-
-    def button(self, name):
-        return self.page.get_by_role("button", name=name).first
-
-    def press(self, name):
-        self.button(name).click()
-        self.settle()
-
-    def sign(self):
-        self.page.get_by_label("Your name or initials").fill("J. Doe")
-        self.page.keyboard.press("Enter")
-        self.page.locator(".st-key-onwards button:enabled", has_text="Undo").wait_for()
-        self.settle()
-
-    def on_screen(self, x, y):
-        """Give the point of the screen where a pixel of the photo is drawn, by the viewer's own matrix."""
-        return self.page.locator(".viewer svg").evaluate(
-            "(svg, [x, y]) => { const p = new DOMPoint(x, y).matrixTransform(svg.getScreenCTM());"
-            " return [p.x, p.y]; }",
-            [x, y],
-        )
-
-    def outline(self, candidate):
-        """Give the box on screen of a candidate's outline: left, top, width, height."""
-        return self.page.locator(f"polygon.over[data-id='{candidate}']").evaluate(
-            "shape => { const b = shape.getBBox(), m = shape.getScreenCTM();"
-            " const p = new DOMPoint(b.x, b.y).matrixTransform(m);"
-            " return [p.x, p.y, b.width * m.a, b.height * m.d]; }"
-        )
-
-    def drag(self, start, end, modifier=None):
-        if modifier:
-            self.page.keyboard.down(modifier)
-        self.page.mouse.move(*start)
-        self.page.mouse.down()
-        self.page.mouse.move((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
-        self.page.mouse.move(*end)
-        self.page.mouse.up()
-        if modifier:
-            self.page.keyboard.up(modifier)
-        self.settle()
-
-
-@pytest.fixture
-def visit(chromium, server):
-    """Give a way to open the page; nothing may have gone wrong by the end."""
-    people = []
-
-    def come(size=SCREENS["desktop"], touch=False):
-        people.append(Person(chromium, server, size, touch))
-        return people[-1]
-
-    yield come
-    for person in people:
-        person.context.close()
-    assert [line for person in people for line in person.trouble] == []
-
-
-def red_pixels(png):
-    """Give the box of the red pixels on a screenshot: left, top, width, height."""
+def red_pixels(page):
+    """Give the box of the red pixels within the viewer, as seen on the screen: left, top, width, height."""
+    area = page.locator(".viewer > svg").bounding_box()
+    png = page.screenshot(clip=area)
     pixels = np.asarray(Image.open(io.BytesIO(png)).convert("RGB")).astype(int)
     red = (pixels[..., 0] > 180) & (pixels[..., 1] < 90) & (pixels[..., 2] < 90)
     ys, xs = np.nonzero(red)
-    return xs.min(), ys.min(), xs.max() - xs.min() + 1, ys.max() - ys.min() + 1
+    left, top = round(area["x"]), round(area["y"])
+    return left + xs.min(), top + ys.min(), xs.max() - xs.min() + 1, ys.max() - ys.min() + 1
 
 
 def test_outlines_lie_on_what_they_outline(visit, store, picture, screened):
@@ -128,7 +37,7 @@ def test_outlines_lie_on_what_they_outline(visit, store, picture, screened):
             corner = person.on_screen(rust.candidate.box[0], rust.candidate.box[1])
             assert outlined[:2] == pytest.approx(corner, abs=0.01)
             person.press("Lines")
-            seen = red_pixels(person.page.screenshot())
+            seen = red_pixels(person.page)
             person.press("Lines")
             half = 0.5 * outlined[2] / rust.candidate.box[2]
             expected = [outlined[0] - half, outlined[1] - half, outlined[2], outlined[3]]
@@ -203,7 +112,7 @@ def test_a_drawn_box_is_kept_in_photo_pixels(visit, store, picture, screened, sh
     person.look()
     person.sign()
     if not shift:
-        person.press("Add a mark")
+        person.press("Mark a box")
     person.drag(person.on_screen(900, 520), person.on_screen(600, 320), "Shift" if shift else None)
     person.press("Broken paint")
     person.page.get_by_text("Marked by a person").wait_for()
@@ -236,10 +145,10 @@ def test_wheel_and_pan_keep_the_photo_under_the_pointer(visit, store, picture, s
     assert person.on_screen(640, 760) == pytest.approx(at, abs=1)
     person.drag(at, (at[0] + 60, at[1] + 40))
     assert person.on_screen(640, 760) == pytest.approx((at[0] + 60, at[1] + 40), abs=1)
-    zoomed = person.page.locator(".viewer svg").get_attribute("viewBox")
+    zoomed = person.page.locator(".viewer > svg").get_attribute("viewBox")
     person.press("Next")
     person.page.get_by_text("2 of 2: Gap under the nut").wait_for()
-    after = person.page.locator(".viewer svg").get_attribute("viewBox")
+    after = person.page.locator(".viewer > svg").get_attribute("viewBox")
     assert after.split()[2:] == zoomed.split()[2:]  # the zoom outlives the next candidate
 
 

@@ -66,7 +66,11 @@ def test_the_viewer_draws_the_record_in_full_photo_pixels(app, store, picture, s
     screening = screened(picture())
     photo = store.add_photo(screening, data=picture())
     scene = drawn(review(app, photo))
-    assert scene["photo"] == {"url": f"/photo/{photo.id}", "width": 1200, "height": 1600}
+    assert scene["photo"] == {
+        "url": f"/photo/{photo.id}",
+        "width": 1200,
+        "height": 1600,
+    }
     assert [c["box"] for c in scene["candidates"]] == [list(c.box) for c in screening.candidates]
     assert [c["outline"] for c in scene["candidates"]] == [
         [list(point) for point in c.outline] for c in screening.candidates
@@ -152,9 +156,9 @@ def test_a_drawn_box_becomes_a_mark(app, store, picture, screened):
     review(app, photo)
     assert "Nothing flagged" in words(app)
     app.session_state["signature"] = "J. Doe"
-    app.session_state["drawn"] = (10.0, 20.0, 30.0, 40.0)
+    app.session_state["drawn"] = ((10.0, 20.0, 30.0, 40.0), ())
     app.run()
-    assert drawn(app)["drawn"] == {"box": [10.0, 20.0, 30.0, 40.0]}
+    assert drawn(app)["drawn"] == {"box": [10.0, 20.0, 30.0, 40.0], "outline": []}
     button(app, "Broken paint").click().run()
     (mark,) = store.findings()
     assert (mark.candidate.cue, mark.candidate.box, mark.source) == (

@@ -449,7 +449,8 @@ def _measurement(
         measures: dict[str, float] = {}
         reason = f"stripe on the surface, {surface.length:.1f} nut radii long, and no part of it on the nut"
     else:
-        measures = {"offset_deg": offset, "offset_sd_deg": sd}
+        surface_deg = math.degrees(surface.bearing)
+        measures = {"offset_deg": offset, "offset_sd_deg": sd, "surface_deg": surface_deg}
         way = "clockwise" if offset > 0 else "anticlockwise"
         reason = (
             f"the stripe's part on the nut stands {abs(offset):.0f} degrees {way} of its part on the surface "

@@ -148,7 +148,7 @@ def _photo(example: Example) -> None:
         chosen=example.number,
         drawn=None,
         on_picked=lambda _: None,
-        on_drawn=lambda box: _blur(photo.id, (*boxes, box)),
+        on_drawn=lambda drawn: _blur(photo.id, (*boxes, drawn[0])),
         blurred=boxes,
         drawing_is=BLUR,
     )

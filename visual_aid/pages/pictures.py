@@ -1,17 +1,21 @@
-"""Pictures of teaching as the page shows them: as they may leave the tool, blurred boxes and all."""
+"""Pictures that the page shows beside the photos; those of teaching with their boxes blurred."""
 
 from __future__ import annotations
 
+import functools
 import hashlib
 
 import numpy as np
 from PIL import Image
 
 from visual_aid.model import Box
+from visual_aid.outputs.before import laid_on
 from visual_aid.outputs.lesson import Shown, draw_example, outlined
+from visual_aid.outputs.magnifier import magnify
 from visual_aid.outputs.palette import FASTENER_COLOUR
 from visual_aid.outputs.publish import publishable
 from visual_aid.outputs.report_pictures import close_up, encode, shrunk
+from visual_aid.photo import Photo
 from visual_aid.records.store import Store
 
 SHOWN_SIDE = 2400
@@ -68,6 +72,41 @@ def piece(store: Store, photo: str, cx: float, cy: float, radius: float) -> byte
         return encode(close_up(cut, around), PIECE_BYTES)
 
     return store.copy(_name(store, photo, "piece", box), make)
+
+
+def magnified(store: Store, photo: str, candidate: int) -> bytes:
+    """Give a candidate's fastener head on, with what was measured drawn in.
+
+    Raises
+    ------
+    KeyError
+        No such candidate on that photo.
+    FileNotFoundError, PhotoError
+        The photo file is gone, changed or damaged.
+    """
+    found = store.candidate(candidate)
+    if found.photo != photo:
+        raise KeyError(candidate)
+    fasteners = store.photo(photo).screening.fasteners
+    return encode(Image.fromarray(magnify(_read(store, photo), fasteners, found.candidate)), EXAMPLE_BYTES)
+
+
+def before(store: Store, photo: str) -> bytes:
+    """Give the photo of the visit before, laid on this one; raises as ``magnified``, without one KeyError."""
+    former = store.visits.former(store.photo(photo))
+    if former is None:
+        raise KeyError(photo)
+
+    def make() -> bytes:
+        return encode(Image.fromarray(laid_on(store.read(former), _read(store, photo))), SHOWN_BYTES)
+
+    return store.copy(f"{photo}-{former.id}.jpg", make)
+
+
+@functools.lru_cache(maxsize=2)
+def _read(store: Store, photo: str) -> Photo:
+    # The candidates of a photo are looked at one after the other.
+    return store.read(store.photo(photo))
 
 
 def _name(store: Store, photo: str, *what: object) -> str:

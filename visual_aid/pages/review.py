@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import suppress
+from html import escape
 
 import streamlit as st
 
-from visual_aid.model import CUES, Box, Cue
+from visual_aid.model import CUES, WEARS, Sign
 from visual_aid.outputs.events import OUTCOME_LABEL
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages import actions, teaching
 from visual_aid.pages.intake import point_out_fastener
 from visual_aid.pages.session import ask_signature, signature, the_store
-from visual_aid.pages.viewer import show_viewer
+from visual_aid.pages.viewer import Drawn, show_viewer
 from visual_aid.pages.words import OUTCOME_SIGN, chance, measure, place, said, sentence
 from visual_aid.photo import PhotoError
 from visual_aid.records.entries import Outcome, StoredCandidate, StoredPhoto
@@ -23,6 +24,20 @@ BUTTONS: tuple[tuple[Outcome, str, str], ...] = (
     ("confirmed", "Confirm", "Y"),
     ("ruled_out", "Rule out", "N"),
     ("cannot_tell", "Cannot tell", "T"),
+)
+
+KEYS = (
+    ("Y, N, T", "confirm, rule out, cannot tell"),
+    ("Left, Right", "the candidate before, the next one"),
+    ("Z", "undo"),
+    ("H", "hand check of a confirmed candidate"),
+    ("Page Down", "next photo"),
+    ("+, -, 0, C", "closer, further, the whole photo, close to the candidate"),
+    ("L, K", "lines and circles on or off"),
+    ("B, O", "draw a missed mark as a box or as an outline; Shift and drag draws a box at once"),
+    ("F", "point out a fastener"),
+    ("W", "the visit before"),
+    ("Escape", "back to looking"),
 )
 
 state = st.session_state
@@ -54,6 +69,7 @@ def show() -> None:
             _name_the_mark(photo.id)
         elif state.chosen is not None:
             _decide(photo.id, candidates)
+            _magnifier(photo, state.chosen)
         else:
             st.subheader("Nothing likely" if hidden else "Nothing flagged", anchor=False)
         _teach(photo.id, candidates)
@@ -66,6 +82,7 @@ def show() -> None:
             label = f"Show {hidden} weak {'mark' if hidden == 1 else 'marks'}"
             st.button(label, width="stretch", on_click=state.update, args=({"weak": True},))
         _silence(photo)
+        _keys()
 
 
 def _photo() -> StoredPhoto | None:
@@ -84,8 +101,9 @@ def _picture(photo: StoredPhoto, candidates: Sequence[StoredCandidate]) -> None:
         candidates,
         chosen=state.chosen,
         drawn=state.drawn,
+        before=f"/before/{photo.id}" if the_store().visits.former(photo) else None,
         on_picked=_choose,
-        on_drawn=_keep_box,
+        on_drawn=_keep_drawn,
         on_fastener=_point_out,
     )
     for problem in photo.screening.quality.problems:
@@ -98,8 +116,8 @@ def _choose(candidate: int) -> None:
     state.chosen, state.drawn = candidate, None
 
 
-def _keep_box(box: Box) -> None:
-    state.drawn = box
+def _keep_drawn(drawn: Drawn | None) -> None:
+    state.drawn = drawn
 
 
 def _point_out(cx: float, cy: float, radius: float | None) -> None:
@@ -135,6 +153,21 @@ def _decide(photo: str, candidates: Sequence[StoredCandidate]) -> None:
                 on_click=_say,
                 args=(photo, chosen.id, outcome),
             )
+    if chosen.is_finding:
+        _hand_check(chosen)
+
+
+def _hand_check(chosen: StoredCandidate) -> None:
+    if st.button("Hand check", shortcut="H", type="primary", width="stretch"):
+        st.switch_page("hand_checks.py", query_params={"finding": str(chosen.id)})
+
+
+def _magnifier(photo: StoredPhoto, chosen: int) -> None:
+    # The number in the address keeps a browser from showing the picture of an earlier screening.
+    st.html(
+        f'<img class="magnifier" src="/magnified/{photo.id}/{chosen}?{len(photo.screening.fasteners)}" '
+        'alt="The fastener head on, with what was measured drawn in">'
+    )
 
 
 def _say(photo: str, candidate: int, outcome: Outcome) -> None:
@@ -233,21 +266,25 @@ def _keep(photo: str, stored: StoredCandidate | None) -> None:
 
 
 def _name_the_mark(photo: str) -> None:
-    st.subheader("What is in the box?", anchor=False)
-    for cue in CUES:
-        st.button(
-            SIGN_STYLE[cue].label,
-            key=f"mark-{cue}",
-            width="stretch",
-            disabled=not signature(),
-            on_click=_mark,
-            args=(photo, cue),
-        )
-    st.button("Drop the box", width="stretch", on_click=_keep_box, args=(None,))
+    st.subheader("What did you mark?", anchor=False)
+    for heading, signs in (("A joint that works loose", CUES), ("A part that wears", WEARS)):
+        st.text(heading)
+        with st.container(horizontal=True, gap="xsmall"):
+            for sign in signs:
+                st.button(
+                    SIGN_STYLE[sign].label,
+                    key=f"mark-{sign}",
+                    disabled=not signature(),
+                    on_click=_mark,
+                    args=(photo, sign),
+                )
+    st.button("Drop it", width="stretch", on_click=_keep_drawn, args=(None,))
 
 
-def _mark(photo: str, cue: Cue) -> None:
-    mark = the_store().mark(photo, cue, state.drawn, by=signature(), note=state.get("note", ""))
+def _mark(photo: str, sign: Sign) -> None:
+    box, outline = state.drawn
+    note = state.get("note", "")
+    mark = the_store().mark(photo, sign, box, by=signature(), outline=outline, note=note)
     state.chosen, state.drawn, state.note = mark.id, None, ""
 
 
@@ -267,6 +304,11 @@ def _silence(photo: StoredPhoto) -> None:
     with st.expander(f"Not judged: {len(silent)}", expanded=True):
         for one in silent:
             st.text(f"{SIGN_STYLE[one.cue].label}: {one.why}")
+
+
+def _keys() -> None:
+    with st.expander("Keys"):
+        st.html("".join(f"<div><b>{escape(key)}</b> {escape(what)}</div>" for key, what in KEYS))
 
 
 show()

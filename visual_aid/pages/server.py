@@ -101,6 +101,17 @@ def piece(request: Request) -> Response:
     return _fresh(lambda: pictures.piece(the_store(), about["id"], about["cx"], about["cy"], about["radius"]))
 
 
+def magnified(request: Request) -> Response:
+    """Answer with a candidate's fastener, rectified, with what was measured drawn in."""
+    about = request.path_params
+    return _image(lambda: pictures.magnified(the_store(), about["id"], about["candidate"]))
+
+
+def before(request: Request) -> Response:
+    """Answer with the photo of the visit before, laid on the one that the id names."""
+    return _image(lambda: pictures.before(the_store(), request.path_params["id"]))
+
+
 def _fresh(read: Callable[[], bytes]) -> Response:
     """Answer with a picture that a box blurred meanwhile changes: no browser may show an earlier one."""
     answer = _image(read)
@@ -119,6 +130,8 @@ def _image(read: Callable[[], bytes]) -> Response:
 ROUTES: list[BaseRoute] = [
     Route("/photo/{id}", photo),
     Route("/thumb/{id}", thumb),
+    Route("/magnified/{id}/{candidate:int}", magnified),
+    Route("/before/{id}", before),
     Route("/shown/{id}", shown),
     Route("/example/{id}/{number:int}", example),
     Route("/piece/{id}/{cx:float}/{cy:float}/{radius:float}", piece),

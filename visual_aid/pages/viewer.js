@@ -5,20 +5,27 @@ const REACH = 22; // screen pixels around an outline that still count as on it: 
 const CANDIDATE_LINE = 2.5;
 const BADGE = { height: 24, pad: 7, text: 15 };
 
+const dashes = (dash) => dash.map((length) => length * CANDIDATE_LINE).join(" ");
+
 class Viewer extends PhotoView {
   constructor(root) {
     super(root.querySelector("svg"));
     this.root = root;
+    // A nested svg cuts off what lies beyond its width: the visit before shows left of the line.
+    this.former = this.svg.appendChild(make("svg", { class: "former", preserveAspectRatio: "none" }));
+    this.formerImage = this.former.appendChild(make("image", { preserveAspectRatio: "none" }));
+    this.line = this.svg.appendChild(make("g", { class: "former" }));
     this.circles = this.svg.appendChild(make("g", { class: "fasteners" }));
     this.covers = this.svg.appendChild(make("g", { class: "covers" }));
     this.shapes = this.svg.appendChild(make("g"));
     this.badges = this.svg.appendChild(make("g"));
     this.rubber = this.svg.appendChild(make("g"));
     this.data = { candidates: [], fasteners: [] };
-    this.mode = "look"; // or "mark": draw a box, or "fastener": point one out
+    this.mode = "look"; // or "box", "outline": draw a mark; "fastener": point one out; "wipe": see before
     this.image.onerror = () => (root.dataset.state = "missing");
     this.image.onload = () => (root.dataset.state = "shown");
-    this.svg.onkeydown = (event) => this.key(event);
+    // Keys work wherever the focus is, as the page's own do, but not in fields.
+    this.pressed = (event) => this.key(event);
     for (const button of root.querySelectorAll("button")) button.onclick = () => this.tool(button);
   }
 
@@ -27,16 +34,27 @@ class Viewer extends PhotoView {
     this.data = data;
     if (this.open(data.photo)) {
       this.root.dataset.state = "loading";
+      this.formerImage.removeAttribute("href"); // fetched when asked for
       this.setMode("look");
     } else if (moved && this.chosen() && this.view && this.view.scale < this.whole()) {
       this.centreOn(this.chosen().box);
     }
     this.svg.setAttribute("aria-label", data.label);
-    this.root.querySelector('[data-tool="mark"]').textContent = data.tool;
-    this.root.querySelector(".for-mark").textContent = data.hint;
-    this.root.querySelector('[data-tool="fastener"]').hidden = !data.points;
+    this.root.querySelector('[data-tool="box"] span').textContent = data.tool;
+    this.root.querySelector(".for-box").textContent = data.hint;
+    const offered = { outline: data.outlines, fastener: data.points, wipe: data.before };
+    for (const [tool, there] of Object.entries(offered)) {
+      this.root.querySelector(`[data-tool="${tool}"]`).hidden = !there;
+    }
     this.draw();
+    this.legend();
     this.layout();
+    document.addEventListener("keydown", this.pressed);
+  }
+
+  leave() {
+    this.resized.disconnect();
+    document.removeEventListener("keydown", this.pressed);
   }
 
   chosen() {
@@ -63,12 +81,28 @@ class Viewer extends PhotoView {
     if (this.data.drawn) this.stretch(this.data.drawn);
   }
 
+  legend() {
+    const looks = new Map(this.data.candidates.map((candidate) => [candidate.name, candidate]));
+    const rows = [...looks.values()].map(({ name, colour, dash }) => {
+      const row = document.createElement("li");
+      const sample = make("svg", { viewBox: "0 0 56 12", "aria-hidden": "true" });
+      const at = { x1: 0, y1: 6, x2: 56, y2: 6 };
+      sample.append(
+        make("line", { ...at, class: "under", "stroke-width": CANDIDATE_LINE + 3 }),
+        make("line", { ...at, stroke: colour, "stroke-width": CANDIDATE_LINE, "stroke-dasharray": dashes(dash) }),
+      );
+      row.append(sample, name);
+      return row;
+    });
+    this.root.querySelector(".legend").replaceChildren(...rows);
+  }
+
   outline({ id, outline, colour, dash, state }) {
     const line = id === this.data.chosen ? CANDIDATE_LINE + 1.5 : CANDIDATE_LINE;
     const points = path(outline);
     const under = make("polygon", { class: "under", points, "stroke-width": line + 2.5 });
     const over = make("polygon", { class: "over", points, stroke: colour, "stroke-width": line });
-    over.setAttribute("stroke-dasharray", dash.map((length) => length * CANDIDATE_LINE).join(" "));
+    over.setAttribute("stroke-dasharray", dashes(dash));
     over.dataset.id = id;
     for (const layer of [under, over]) layer.dataset.decided = state;
     return [under, over];
@@ -132,24 +166,28 @@ class Viewer extends PhotoView {
   begins(event) {
     const { mode } = this;
     if (!this.start) this.rubber.replaceChildren();
-    else if (mode === "mark" || (mode === "look" && event.shiftKey)) this.start.draws = "box";
-    else if (mode === "fastener") this.start.draws = "fastener";
+    else {
+      this.start.draws = mode === "look" ? (event.shiftKey ? "box" : null) : mode;
+      this.start.trace = [this.start.pixel];
+    }
   }
 
   dragged(event) {
-    if (this.start.draws) this.stretch(this.draft(event));
+    if (this.start.draws === "wipe") this.wipe(this.pixel(event).x);
+    else if (this.start.draws) this.stretch(this.draft(event));
     return this.start.draws;
   }
 
-  ended(event, start, tapped) {
-    const { draws, pixel } = start;
+  ended(event, start, still) {
+    const { draws, pixel, trace } = start;
+    const tapped = still && trace.length < 3; // an outline ends where it began
     if (draws === "fastener") {
       const radius = tapped ? null : this.draft(event, start).radius;
       this.send("fastener", { cx: pixel.x, cy: pixel.y, radius });
-    } else if (draws === "box" && !tapped) {
-      const { box } = this.draft(event, start);
+    } else if ((draws === "box" || draws === "outline") && !tapped) {
+      const { box, outline = [] } = this.draft(event, start);
       if (box[2] >= 1 && box[3] >= 1) {
-        this.send("drawn", { box });
+        this.send("drawn", { box, outline });
         this.setMode("look");
       }
     } else if (tapped) {
@@ -164,23 +202,49 @@ class Viewer extends PhotoView {
     if (this.data.drawn) this.stretch(this.data.drawn);
   }
 
-  // The box between two corners, kept on the photo, or the circle from a fastener's centre to its edge.
+  // What is being drawn, kept on the photo: a box between two corners, the outline that a finger went along
+  // with the box around it, or the circle from a fastener's centre to its edge.
   draft(event, start = this.start) {
     const { x, y } = this.pixel(event);
-    const { pixel, draws } = start;
+    const { pixel, draws, trace } = start;
     if (draws === "fastener") return { cx: pixel.x, cy: pixel.y, radius: Math.hypot(x - pixel.x, y - pixel.y) };
     const { width, height } = this.photo;
-    const xs = [pixel.x, x].map((v) => clamp(v, -0.5, width - 0.5)).sort((a, b) => a - b);
-    const ys = [pixel.y, y].map((v) => clamp(v, -0.5, height - 0.5)).sort((a, b) => a - b);
-    return { box: [xs[0], ys[0], xs[1] - xs[0], ys[1] - ys[0]] };
+    if (draws === "outline") {
+      const last = trace.at(-1);
+      if (Math.hypot(x - last.x, y - last.y) >= TAP * this.view.scale) trace.push({ x, y });
+    }
+    const corners = (draws === "outline" ? trace : [pixel, { x, y }]).map((point) => [
+      clamp(point.x, -0.5, width - 0.5),
+      clamp(point.y, -0.5, height - 0.5),
+    ]);
+    const [xs, ys] = [0, 1].map((axis) => corners.map((corner) => corner[axis]));
+    const [left, top] = [Math.min(...xs), Math.min(...ys)];
+    const box = [left, top, Math.max(...xs) - left, Math.max(...ys) - top];
+    return draws === "outline" && corners.length > 2 ? { box, outline: corners } : { box };
   }
 
-  stretch({ box, cx, cy, radius }) {
-    const shape = box
-      ? ["rect", { x: box[0], y: box[1], width: box[2], height: box[3] }]
-      : ["circle", { cx, cy, r: radius }];
+  stretch({ box, outline, cx, cy, radius }) {
+    let shape = ["circle", { cx, cy, r: radius }];
+    if (outline?.length) shape = ["polygon", { points: path(outline) }];
+    else if (box) shape = ["rect", { x: box[0], y: box[1], width: box[2], height: box[3] }];
     this.rubber.replaceChildren(
       ...["under", "over"].map((layer) => make(shape[0], { ...shape[1], class: `rubber ${layer}` })),
+    );
+  }
+
+  // Left of x the photo of the visit before is seen, right of it this one.
+  wipe(x) {
+    const { width, height } = this.photo;
+    const share = clamp((x + 0.5) / width, 0.001, 1);
+    if (!this.formerImage.hasAttribute("href")) this.formerImage.setAttribute("href", this.data.before);
+    const cut = { x: -0.5, y: -0.5, width: width * share, height, viewBox: `0 0 ${width * share} ${height}` };
+    for (const [key, value] of Object.entries(cut)) this.former.setAttribute(key, value);
+    for (const [key, value] of Object.entries({ width, height })) this.formerImage.setAttribute(key, value);
+    const at = width * share - 0.5;
+    this.line.replaceChildren(
+      ...["under", "over"].map((layer) =>
+        make("line", { x1: at, x2: at, y1: -0.5, y2: height - 0.5, class: `rubber ${layer}` }),
+      ),
     );
   }
 
@@ -195,19 +259,25 @@ class Viewer extends PhotoView {
   }
 
   key(event) {
-    const tool = { "+": "in", "=": "in", "-": "out", 0: "whole" }[event.key];
-    if (!tool || event.ctrlKey || event.metaKey || event.altKey) return;
-    event.preventDefault();
-    event.stopPropagation();
-    this.tool(this.root.querySelector(`button[data-tool="${tool}"]`));
+    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    const field = "input, textarea, select, [contenteditable=true], [role=dialog], [role=listbox]";
+    if (event.composedPath().some((element) => element.matches?.(field))) return;
+    if (event.key === "Escape") this.setMode("look");
+    const key = event.key.toLowerCase();
+    for (const button of this.root.querySelectorAll("button[data-keys]")) {
+      if (!button.dataset.keys.split(" ").includes(key) || button.hidden) continue;
+      event.preventDefault();
+      this.tool(button);
+    }
   }
 
   setMode(mode) {
     this.mode = mode;
     this.root.dataset.mode = mode;
-    for (const name of ["mark", "fastener"]) {
+    for (const name of ["box", "outline", "fastener", "wipe"]) {
       this.root.querySelector(`button[data-tool="${name}"]`).setAttribute("aria-pressed", name === mode);
     }
+    if (mode === "wipe") this.wipe(this.photo.width / 2);
     this.layout();
   }
 
@@ -224,10 +294,10 @@ class Viewer extends PhotoView {
       closer: () => this.chosen() && this.closerTo(this.chosen().box),
       circles: () => this.root.classList.toggle("circles", toggle()),
       lines: () => this.root.classList.toggle("lines", toggle()),
-      mark: () => this.setMode(this.mode === "mark" ? "look" : "mark"),
-      fastener: () => this.setMode(this.mode === "fastener" ? "look" : "fastener"),
     };
-    tools[button.dataset.tool]();
+    const { tool } = button.dataset;
+    if (tool in tools) tools[tool]();
+    else this.setMode(this.mode === tool ? "look" : tool);
   }
 }
 
@@ -236,5 +306,5 @@ export default function ({ parentElement, data, setTriggerValue }) {
   root.viewer ??= new Viewer(root);
   root.viewer.send = setTriggerValue;
   root.viewer.update(data);
-  return () => root.viewer?.resized.disconnect();
+  return () => root.viewer?.leave();
 }

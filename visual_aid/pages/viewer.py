@@ -9,13 +9,16 @@ from typing import Any
 
 import streamlit as st
 
-from visual_aid.model import Box, Screening
+from visual_aid.model import Box, Outline, Screening
 from visual_aid.outputs.onefile import beside
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages.words import OUTCOME_SIGN
 from visual_aid.records.entries import StoredCandidate, StoredPhoto
 
 KEY = "viewer"
+
+Drawn = tuple[Box, Outline]
+"""What a person drew: its box, and its outline or nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +29,7 @@ class Drawing:
     hint: str
 
 
-MARK = Drawing("Add a mark", "Draw a box around what was missed.")
+MARK = Drawing("Mark a box", "Draw a box around what was missed.")
 BLUR = Drawing("Blur a box", "Draw a box around what nobody outside may see.")
 
 
@@ -47,12 +50,13 @@ def show_viewer(
     candidates: Sequence[StoredCandidate],
     *,
     chosen: int | None,
-    drawn: Box | None,
+    drawn: Drawn | None,
     on_picked: Callable[[int], None],
-    on_drawn: Callable[[Box], None],
+    on_drawn: Callable[[Drawn], None],
     on_fastener: Callable[[float, float, float | None], None] | None = None,
     blurred: Sequence[Box] = (),
     drawing_is: Drawing = MARK,
+    before: str | None = None,
 ) -> None:
     """Show a photo and report what a person does on it.
 
@@ -60,23 +64,27 @@ def show_viewer(
     ----------
     chosen : int or None
         Store id of the candidate that stands out.
-    drawn : tuple of float, or None
-        A box that was drawn and is not yet a mark.
+    drawn : Drawn or None
+        What was drawn and is not yet a mark.
     on_picked, on_drawn, on_fastener : callable
-        Called with a candidate's store id; a box; a fastener's centre, and its radius where one was drawn.
-        All in pixels of the full upright photo. Without ``on_fastener`` none can be pointed out.
+        Called with a candidate's store id; what was drawn; a fastener's centre, and its radius where
+        one was drawn. All in pixels of the full upright photo. Without ``on_fastener`` none can be
+        pointed out.
     blurred : sequence of Box
         Shown as covered.
     drawing_is : Drawing
         What a box is drawn for.
+    before : str or None
+        Address of the photo of the visit before, laid on this one.
     """
 
     def picked() -> None:
         on_picked(int(_event("picked")["id"]))
 
-    def box_drawn() -> None:
-        x, y, w, h = _event("drawn")["box"]
-        on_drawn((float(x), float(y), float(w), float(h)))
+    def mark_drawn() -> None:
+        event = _event("drawn")
+        x, y, w, h = map(float, event["box"])
+        on_drawn(((x, y, w, h), tuple((float(px), float(py)) for px, py in event["outline"])))
 
     def fastener() -> None:
         event = _event("fastener")
@@ -91,9 +99,11 @@ def show_viewer(
             "tool": drawing_is.tool,
             "hint": drawing_is.hint,
             "points": on_fastener is not None,
+            "outlines": drawing_is is MARK,
+            "before": before,
         },
         on_picked_change=picked,
-        on_drawn_change=box_drawn,
+        on_drawn_change=mark_drawn,
         on_fastener_change=fastener,
     )
 
@@ -103,7 +113,7 @@ def drawing(
     screening: Screening,
     candidates: Sequence[StoredCandidate],
     chosen: int | None,
-    drawn: Box | None,
+    drawn: Drawn | None,
 ) -> dict[str, Any]:
     """Give what the viewer draws, as plain JSON."""
     count = len(candidates)
@@ -129,7 +139,7 @@ def drawing(
         ],
         "fasteners": [{"cx": f.cx, "cy": f.cy, "radius": f.radius} for f in screening.fasteners],
         "chosen": chosen,
-        "drawn": None if drawn is None else {"box": list(drawn)},
+        "drawn": None if drawn is None else {"box": list(drawn[0]), "outline": [list(p) for p in drawn[1]]},
     }
 
 

@@ -1,0 +1,38 @@
+"""The photo of the visit before, laid on that of this visit."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from visual_aid.measure.register import register
+from visual_aid.photo import Photo
+
+Pixels = NDArray[np.uint8]
+
+
+def laid_on(before: Photo, after: Photo) -> Pixels:
+    """Give the earlier photo as it would look in the frame of the later one.
+
+    Where the two show no common plane, the earlier photo is stretched over the frame of the later.
+
+    Returns
+    -------
+    ndarray of shape (H, W, 3), uint8
+        sRGB at the later photo's working scale; black where the earlier photo does not reach.
+    """
+    height, width = after.working.shape[:2]
+    laid = register(before, after)
+    if laid is None:
+        stretched = cv2.resize(before.working, (width, height), interpolation=cv2.INTER_AREA)
+        return np.asarray(stretched, np.uint8)
+    there = _to_full(after.scale)
+    homography = np.linalg.inv(there) @ laid.homography @ _to_full(before.scale)
+    return np.asarray(cv2.warpPerspective(before.working, homography, (width, height)), np.uint8)
+
+
+def _to_full(scale: float) -> NDArray[np.float64]:
+    """Give the matrix from working pixels to full ones; pixel centres are whole numbers in both."""
+    half = (scale - 1) / 2
+    return np.array([[scale, 0, half], [0, scale, half], [0, 0, 1]])
