@@ -195,9 +195,9 @@ class Person:
         self.page.locator(".st-key-onwards button:enabled", has_text="Undo").wait_for()
         self.settle()
 
-    def on_screen(self, x, y):
+    def on_screen(self, x, y, where=".viewer"):
         """Give the point of the screen where a pixel of the photo is drawn, by the viewer's own matrix."""
-        return self.page.locator(".viewer > svg").evaluate(
+        return self.page.locator(f"{where} > svg").evaluate(
             "(svg, [x, y]) => { const p = new DOMPoint(x, y).matrixTransform(svg.getScreenCTM());"
             " return [p.x, p.y]; }",
             [x, y],

@@ -39,10 +39,8 @@ class Alike:
 
 def fastener_at(looks: Looks, photo: str, box: Box) -> int | None:
     """Give the index of the fastener that a box on a photo is about; None if there is none near it."""
-    if photo not in looks.photos:
-        return None
-    indices = np.flatnonzero(looks.owner == looks.photos.index(photo))
-    if not len(indices):
+    indices = looks.of(photo)
+    if not indices:
         return None
     cx, cy, radius = looks.places[indices].T
     x, y, w, h = box
@@ -50,15 +48,24 @@ def fastener_at(looks: Looks, photo: str, box: Box) -> int | None:
     outside = np.hypot(cx - np.clip(cx, x, x + w), cy - np.clip(cy, y, y + h)) / radius
     middle = np.hypot(cx - x - w / 2, cy - y - h / 2) / radius
     best = int(np.lexsort((middle, outside))[0])
-    return int(indices[best]) if outside[best] <= FARTHEST else None
+    return indices[best] if outside[best] <= FARTHEST else None
 
 
-def distances(looks: Looks, vector: NDArray[np.uint8]) -> NDArray[np.float32]:
-    """Give the distance of every look on record from one, shape (N,)."""
+def distances(some: NDArray[np.uint8], others: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """Give the distance of every look of one set from every look of another.
+
+    Parameters
+    ----------
+    some, others : ndarray of shapes (M, LENGTH) and (N, LENGTH), uint8
+
+    Returns
+    -------
+    ndarray of shape (M, N), float32
+    """
     # Sums of squares of bytes stay under 2^24, where 32-bit floats count every whole number.
-    others, one = looks.vectors.astype(np.float32), vector.astype(np.float32)
-    square = np.einsum("ij,ij->i", others, others) - 2 * (others @ one) + one @ one
-    root: NDArray[np.float32] = np.sqrt(np.maximum(square, 0))
+    a, b = some.astype(np.float32), others.astype(np.float32)
+    squares = np.einsum("ij,ij->i", a, a)[:, None] + np.einsum("ij,ij->i", b, b) - 2 * (a @ b.T)
+    root: NDArray[np.float32] = np.sqrt(np.maximum(squares, 0))
     return root
 
 
@@ -74,9 +81,9 @@ def more_like(looks: Looks, index: int, count: int, *, leave_out: Iterable[str] 
     leave_out : iterable of str
         Ids of photos whose fasteners are not wanted; its own photo is left out anyhow.
     """
-    away = distances(looks, looks.vectors[index])
-    without = {looks.photos[looks.owner[index]], *leave_out}
-    away[np.isin(looks.owner, [i for i, photo in enumerate(looks.photos) if photo in without])] = np.inf
+    away = distances(looks.vectors[[index]], looks.vectors)[0]
+    for photo in (looks.photos[looks.owner[index]], *leave_out):
+        away[looks.of(photo)] = np.inf
     nearest = np.argpartition(away, min(count, len(away) - 1))[:count]
     nearest = nearest[np.argsort(away[nearest], kind="stable")]
     return tuple(_alike(looks, i, float(away[i])) for i in nearest if np.isfinite(away[i]))

@@ -54,12 +54,12 @@ def contrast_pairs(examples: Sequence[Example], looks: Looks) -> list[tuple[Exam
 def _paired(
     evidence: Sequence[Example], others: Sequence[Example], looks: Looks
 ) -> list[tuple[Example, Example]]:
-    own, theirs = [_look(e, looks) for e in evidence], [_look(e, looks) for e in others]
+    own = {i: at for i, e in enumerate(evidence) if (at := _look(e, looks)) is not None}
+    theirs = {j: at for j, e in enumerate(others) if (at := _look(e, looks)) is not None}
     away = np.full((len(evidence), len(others)), np.inf)
-    for i, at in enumerate(own):
-        if at is not None:
-            each = distances(looks, looks.vectors[at])
-            away[i] = [np.inf if other is None else each[other] for other in theirs]
+    if own and theirs:
+        known = distances(looks.vectors[[*own.values()]], looks.vectors[[*theirs.values()]])
+        away[np.ix_([*own], [*theirs])] = known
     nearest = [divmod(int(k), len(others)) for k in np.argsort(away, axis=None, kind="stable")]
     pairs: list[tuple[Example, Example]] = []
     paired: set[int] = set()

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
@@ -43,6 +43,18 @@ class Looks:
 
     def __len__(self) -> int:
         return len(self.owner)
+
+    @cached_property
+    def numbers(self) -> Mapping[str, int]:
+        """The index of each photo in ``photos``."""
+        return {photo: number for number, photo in enumerate(self.photos)}
+
+    def of(self, photo: str) -> range:
+        """Give the indices of a photo's fasteners."""
+        number = self.numbers.get(photo)
+        if number is None:
+            return range(0)
+        return range(*(int(i) for i in np.searchsorted(self.owner, [number, number + 1])))
 
 
 def keep_looks(connection: Connection, photo: str, fasteners: Sequence[Fastener], version: int) -> None:
