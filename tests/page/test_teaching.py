@@ -278,11 +278,11 @@ def offline(chromium, path):
 
 
 @pytest.mark.browser
-def test_two_trainees_take_a_quiz_and_the_figures_are_those_by_hand(visit, store, taught):
+def test_two_trainees_take_a_quiz_and_the_figures_are_those_by_hand(visit, store, taught, tmp_path):
     quiz = store.quizzes.add("May", 1, teaching.pool(store), by="Mo")
     person = visit()
     person.expected = "_stcore"  # a page opened by its own address is probed for the server's first
-    # Ada sees everything. Ben misses the gap, and falls for the rust that is none.
+    # Ada sees everything. Ben misses the rust, and falls for the rust that is none.
     for trainee, group in (("Ada", "Night"), ("Ben", "Night")):
         person.page.goto(f"{person.page.url.split('/')[0]}//{person.page.url.split('/')[2]}/quiz")
         person.page.get_by_label("Trainee").fill(trainee)
@@ -297,7 +297,7 @@ def test_two_trainees_take_a_quiz_and_the_figures_are_those_by_hand(visit, store
             assert person.page.locator(".asking polygon").count() == 0  # nothing is drawn before the answer
             cues = [r.cue for r in one.evidence]
             taps = _right(one)
-            if trainee == "Ben" and cues == ["gap"]:
+            if trainee == "Ben" and cues == ["rust_trail"]:
                 taps = ()
             if trainee == "Ben" and not cues and one.look_alikes:
                 fake = one.look_alikes[0]
@@ -333,7 +333,14 @@ def test_two_trainees_take_a_quiz_and_the_figures_are_those_by_hand(visit, store
     # Group: mean of 1.9348 and 0, error sqrt(2.2251 + 1.5708) / 2 = .9742: -0.94 to 2.88.
     for figure in ("1.93 (−0.99 to 4.86)", "0.00 (−2.46 to 2.46)", "0.97 (−0.94 to 2.88)"):
         assert figure in text
-    assert "People beat the engine on" in text
+    # The engine takes the rust that is none for rust where both people see the gap: theirs is the better eye.
+    assert "People beat the engine on 1 of 4 photos." in text
+    with person.page.expect_download() as waiting:
+        person.page.get_by_role("button", name="Labelled cases").click()
+    waiting.value.save_as(tmp_path / "cases.zip")
+    zipfile.ZipFile(tmp_path / "cases.zip").extractall(tmp_path / "cases")
+    (truth,) = read_truths(tmp_path / "cases")
+    assert [c.cue for f in truth.fasteners for c in f.cues] == ["gap"]
 
 
 @pytest.mark.browser
