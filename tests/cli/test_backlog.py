@@ -13,6 +13,7 @@ from contextlib import closing, suppress
 
 import pytest
 from click.testing import CliRunner
+from distributed import LocalCluster
 
 from visual_aid.cli import main
 from visual_aid.records.store import Store
@@ -165,3 +166,17 @@ def test_whatever_is_killed_the_records_end_the_same(many, tmp_path, seed):
     assert {code for victim, code in killed if victim == "worker"} == {1}
     assert run("backlog", many, "--store", broken, "--jobs", 2).exit_code == 1
     assert contents(broken) == contents(whole)
+
+
+def test_a_cluster_gives_the_same_records_though_a_worker_is_killed(many, tmp_path):
+    run("backlog", many, "--store", tmp_path / "one.sqlite", "--jobs", 1)
+    with LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, host="127.0.0.1"
+    ) as cluster:
+        process = start(
+            "backlog", many, "--store", tmp_path / "many.sqlite", "--scheduler", cluster.scheduler_address
+        )
+        wait_for(tmp_path / "many.sqlite", 4)
+        os.kill(next(iter(cluster.workers.values())).pid, signal.SIGKILL)
+        assert process.wait(300) == 1
+    assert contents(tmp_path / "many.sqlite") == contents(tmp_path / "one.sqlite")

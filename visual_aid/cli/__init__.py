@@ -91,15 +91,22 @@ def screen_command(
 @click.option(
     "--jobs", type=click.IntRange(1), metavar="N", help="Processes to screen with. Default: one a processor."
 )
-def backlog_command(places: tuple[str, ...], store: str, jobs: int | None) -> None:
+@click.option(
+    "--scheduler",
+    metavar="ADDRESS",
+    help="Screen on the Dask cluster of this scheduler, such as tcp://10.0.0.5:8786, not on this machine.",
+)
+def backlog_command(places: tuple[str, ...], store: str, jobs: int | None, scheduler: str | None) -> None:
     """Screen years of photos into the records of the page.
 
     A PLACE is a folder, searched with all its subfolders, or a URL such as s3://bucket/photos. What has been
     screened before is passed over, so the same command goes on after any stop.
     """
+    if jobs and scheduler:
+        raise click.UsageError("--jobs is for this machine: leave it out with --scheduler")
     from visual_aid.cli.backlog import screen_backlog
 
-    raise SystemExit(screen_backlog(places, store, jobs))
+    raise SystemExit(screen_backlog(places, store, jobs, scheduler))
 
 
 @main.command("compare", epilog=EXIT_CODES)

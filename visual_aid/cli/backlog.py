@@ -15,6 +15,7 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TaskID, TextColumn, TimeRemainingColumn
 from rich.text import Text
 
+from visual_aid.backlog.cluster import ClusterError, as_done_on
 from visual_aid.backlog.job import Job, Seen, do, lost
 from visual_aid.backlog.processes import as_done
 from visual_aid.backlog.sources import PhotoFile, PlaceError, find_files
@@ -77,8 +78,15 @@ class Tally:
         self.bar.update(self._task, advance=1, rate=rate, failures=f"{self.failed} failed")
 
 
-def screen_backlog(places: Sequence[str], store: str, jobs: int | None) -> int:
+def screen_backlog(places: Sequence[str], store: str, jobs: int | None, scheduler: str | None = None) -> int:
     """Screen all photos of some folders or URLs into the records, and print what to look at first.
+
+    Parameters
+    ----------
+    jobs : int or None
+        Processes of this machine; None for one a processor.
+    scheduler : str or None
+        Address of the Dask cluster that screens instead.
 
     Returns
     -------
@@ -95,16 +103,22 @@ def screen_backlog(places: Sequence[str], store: str, jobs: int | None) -> int:
     if first is None:
         raise click.UsageError(f"no photos in {', '.join(places)}: name their folder")
     log = Console(stderr=True)
-    tally, stopped = Tally(log), False
+    tally, stopped, broken = Tally(log), False, False
     with closing(open_store(store)) as records:
         with tally.bar:
             threading.Thread(target=_count, args=(places, tally), daemon=True).start()
             jobs_to_do = _left(records, itertools.chain([first], files), tally)
-            stream = as_done(do, jobs_to_do, jobs or os.cpu_count() or 1, lost)
+            if scheduler is None:
+                stream = as_done(do, jobs_to_do, jobs or os.cpu_count() or 1, lost)
+            else:
+                stream = as_done_on(scheduler, do, jobs_to_do, lost)
             try:
                 _keep(records, stream, tally)
             except KeyboardInterrupt:
                 stopped = True
+            except ClusterError as error:
+                log.print(Text(str(error)), soft_wrap=True)
+                broken = True
             finally:
                 stream.close()
         records.backlog.group_bursts()
@@ -112,7 +126,7 @@ def screen_backlog(places: Sequence[str], store: str, jobs: int | None) -> int:
     if stopped:
         complain("stopped: what is done is in the records; the same command goes on from here")
         return STOPPED
-    return int(tally.failed > 0)
+    return int(tally.failed > 0 or broken)
 
 
 def _files(places: Sequence[str]) -> Iterator[PhotoFile]:

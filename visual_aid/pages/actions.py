@@ -33,10 +33,22 @@ def to_show(store: Store, photo: str, *, weak: bool) -> tuple[StoredCandidate, .
 
 
 def decide(
-    store: Store, photo: str, candidate: int, outcome: Outcome, *, by: str, note: str = "", weak: bool = False
+    store: Store,
+    photo: str,
+    candidate: int,
+    outcome: Outcome,
+    *,
+    by: str,
+    note: str = "",
+    weak: bool = False,
+    holder: str = "",
+    seen: int | None = None,
 ) -> int:
-    """Record a decision and give the candidate to look at next; a weak one only if those are shown."""
-    store.decide(candidate, outcome, by=by, note=note)
+    """Record a decision and give the candidate to look at next; a weak one only if those are shown.
+
+    ``holder``, ``seen`` and what is raised are those of ``Store.decide``.
+    """
+    store.decide(candidate, outcome, by=by, note=note, holder=holder, seen=seen)
     return next_open(to_show(store, photo, weak=weak), candidate)
 
 

@@ -106,6 +106,7 @@ def _take(takes: Sequence[Callable[[], Taken]]) -> None:
     for number, take in enumerate(takes, 1):
         state.taken = [*state.taken, take()]
         bar.progress(number / len(takes), f"{number} of {len(takes)} done. Stay on this page.")
+    the_store().backlog.group_bursts()
 
 
 def _results(taken: Sequence[Taken]) -> None:

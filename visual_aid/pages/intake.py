@@ -8,6 +8,7 @@ from math import hypot
 from pathlib import Path
 from statistics import median
 
+from visual_aid.likeness import likeness
 from visual_aid.model import Fastener, Screening
 from visual_aid.pages.words import sentence
 from visual_aid.photo import Photo, PhotoError, read_photo, read_photo_bytes
@@ -53,7 +54,7 @@ def _take(
         screening = screen_photo(photo)
         if screening.error is not None:
             return Taken(name, False, screening.error.say)
-        store.add_photo(screening, data=data, visit=visit)
+        store.add_photo(screening, data=data, visit=visit, likeness=likeness(photo))
     except PhotoError as error:
         return Taken(name, False, str(error))
     except OSError as error:

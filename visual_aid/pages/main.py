@@ -21,6 +21,10 @@ st.navigation(
             st.Page("log.py", title="Log"),
             st.Page("add_photos.py", title="Add photos"),
         ],
+        "Backlog": [
+            st.Page("patterns.py", title="Patterns"),
+            st.Page("threshold.py", title="Threshold"),
+        ],
         "Teaching": [
             st.Page("gallery.py", title="Gallery"),
             st.Page("lessons.py", title="Lessons"),

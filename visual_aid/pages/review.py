@@ -14,11 +14,11 @@ from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages import actions, teaching
 from visual_aid.pages.intake import point_out_fastener
-from visual_aid.pages.session import ask_signature, signature, the_store
+from visual_aid.pages.session import ask_signature, holder, signature, the_store
 from visual_aid.pages.viewer import Drawn, show_viewer
 from visual_aid.pages.words import OUTCOME_SIGN, chance, measure, place, said, sentence
 from visual_aid.photo import PhotoError
-from visual_aid.records.entries import Outcome, StoredCandidate, StoredPhoto
+from visual_aid.records.entries import Outcome, OvertakenError, StoredCandidate, StoredPhoto
 
 BUTTONS: tuple[tuple[Outcome, str, str], ...] = (
     ("confirmed", "Confirm", "Y"),
@@ -54,6 +54,7 @@ def show() -> None:
     st.query_params["photo"] = photo.id
     if state.get("photo") != photo.id:
         state.photo, state.chosen, state.drawn, state.weak = photo.id, None, None, False
+    lease = the_store().leases.take(photo.id, holder=holder(), by=signature())
     candidates = actions.to_show(the_store(), photo.id, weak=state.weak)
     hidden = len(the_store().candidates(photo.id)) - len(candidates)
     if state.chosen not in [c.id for c in candidates]:
@@ -67,6 +68,8 @@ def show() -> None:
             ask_signature()
         if state.drawn is not None:
             _name_the_mark(photo.id)
+        elif lease is not None:
+            st.warning(f"{lease.by or 'Somebody else'} is at work on this photo. Take the next one.")
         elif state.chosen is not None:
             _decide(photo.id, candidates)
             _magnifier(photo, state.chosen)
@@ -89,7 +92,8 @@ def _photo() -> StoredPhoto | None:
     for known in (st.query_params.get("photo"), state.get("photo")):
         with suppress(KeyError):
             return the_store().photo(known or "")
-    return next((entry.photo for entry in the_store().worklist("to_decide", limit=1)), None)
+    first = the_store().leases.take_next(None, holder=holder(), by=signature())
+    return None if first is None else the_store().photo(first)
 
 
 # The photo
@@ -151,7 +155,7 @@ def _decide(photo: str, candidates: Sequence[StoredCandidate]) -> None:
                 width="stretch",
                 disabled=not signature(),
                 on_click=_say,
-                args=(photo, chosen.id, outcome),
+                args=(photo, chosen.id, outcome, 0 if chosen.decision is None else chosen.decision.id),
             )
     if chosen.is_finding:
         _hand_check(chosen)
@@ -170,17 +174,22 @@ def _magnifier(photo: StoredPhoto, chosen: int) -> None:
     )
 
 
-def _say(photo: str, candidate: int, outcome: Outcome) -> None:
-    state.chosen = actions.decide(
-        the_store(),
-        photo,
-        candidate,
-        outcome,
-        by=signature(),
-        note=state.get("note", ""),
-        weak=state.weak,
-    )
-    state.note = ""
+def _say(photo: str, candidate: int, outcome: Outcome, seen: int) -> None:
+    try:
+        state.chosen = actions.decide(
+            the_store(),
+            photo,
+            candidate,
+            outcome,
+            by=signature(),
+            note=state.get("note", ""),
+            weak=state.weak,
+            holder=holder(),
+            seen=seen,
+        )
+        state.note = ""
+    except OvertakenError as error:
+        state.trouble = str(error)
 
 
 def _details(candidates: Sequence[StoredCandidate]) -> None:
@@ -228,7 +237,7 @@ def _undo(photo: str) -> None:
 
 
 def _open_next(photo: str) -> None:
-    following = the_store().next_to_decide(photo)
+    following = the_store().leases.take_next(photo, holder=holder(), by=signature())
     if following is None:
         state.trouble = "No other photo waits for a decision."
     else:

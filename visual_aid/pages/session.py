@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import os
+import secrets
 
 import streamlit as st
 
@@ -17,6 +18,7 @@ STORE_VARIABLE = "VISUAL_AID_STORE"
 DEFAULT_STORE = "visual-aid.sqlite"
 
 SIGNATURE = "signature"
+HOLDER = "holder"
 VISIT = "visit"
 
 
@@ -67,6 +69,13 @@ def finding_at_hand() -> StoredCandidate | None:
         return named if named.is_finding else None
     except (KeyError, ValueError):
         return None
+
+
+def holder() -> str:
+    """Give the name, of this browser session alone, under which photos are taken to decide on."""
+    if HOLDER not in st.session_state:
+        st.session_state[HOLDER] = secrets.token_urlsafe(9)
+    return str(st.session_state[HOLDER])
 
 
 def ask_signature() -> None:

@@ -2,40 +2,55 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from html import escape
 
 import streamlit as st
 
+from visual_aid.outputs import exports
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
-from visual_aid.pages.session import the_store
+from visual_aid.pages.filters import ask_filter
+from visual_aid.pages.session import ask_signature, holder, signature, the_store
 from visual_aid.pages.words import STAGE_LABEL, chance, place, sentence
-from visual_aid.records.entries import STAGES, Stage, WorklistEntry
+from visual_aid.records.entries import EVERYTHING, STAGES, Bulk, Filter, Stage, WorklistEntry
+from visual_aid.records.store import Store
 
 PAGE_LENGTH = 20
+EXPORTED_AT_A_TIME = 500
+
+state = st.session_state
 
 
 def show() -> None:
     """Show one stage of the worklist, a page at a time."""
-    counts = the_store().stages()
-    if not counts:
+    if not the_store().stages(EVERYTHING):
         st.subheader("No photos yet")
         if st.button("Add photos", type="primary"):
             st.switch_page("add_photos.py")
         return
+    chosen = ask_filter()
+    counts = the_store().stages(chosen)
     stage: Stage = st.segmented_control(
         "Photos",
         STAGES,
-        default=next(s for s in STAGES if s in counts),
+        default=next((s for s in STAGES if s in counts), STAGES[0]),
         format_func=lambda s: f"{STAGE_LABEL[s]}: {counts.get(s, 0)}",
         required=True,
         key="stage",
         label_visibility="collapsed",
     )
     st.caption(CAUTION)
+    _bulk_done()
     page = _page(stage, counts.get(stage, 0))
-    for entry in the_store().worklist(stage, limit=PAGE_LENGTH, offset=page * PAGE_LENGTH):
-        _line(entry)
+    entries = the_store().worklist(stage, chosen, limit=PAGE_LENGTH, offset=page * PAGE_LENGTH)
+    if not entries:
+        st.text("No photos here with this filter.")
+    picked = [entry.photo.id for entry in entries if _line(entry)]
+    if stage == "to_decide" and entries:
+        _rule_out(picked)
+    _exports(stage, chosen)
 
 
 def _page(stage: Stage, count: int) -> int:
@@ -45,7 +60,8 @@ def _page(stage: Stage, count: int) -> int:
     return int(st.number_input(f"Page, 1 to {pages}", 1, pages, key=f"page-{stage}")) - 1
 
 
-def _line(entry: WorklistEntry) -> None:
+def _line(entry: WorklistEntry) -> bool:
+    """Show one photo, and tell whether it is picked."""
     photo = entry.photo
     with st.container(border=True):
         about, action = st.columns([4, 1], vertical_alignment="center")
@@ -56,6 +72,7 @@ def _line(entry: WorklistEntry) -> None:
         )
         if action.button("Look", key=f"look-{photo.id}", width="stretch", type="primary"):
             st.switch_page("review.py", query_params={"photo": photo.id})
+        return entry.stage == "to_decide" and action.checkbox("Pick", key=f"pick-{photo.id}")
 
 
 def _small(text: str) -> str:
@@ -64,22 +81,96 @@ def _small(text: str) -> str:
 
 def reason(entry: WorklistEntry) -> str:
     """Say in one line why a photo stands where it does."""
-    screening = entry.photo.screening
-    if not screening.candidates:
-        problems = [sentence(problem.say) for problem in screening.quality.problems]
+    top = entry.top
+    if top is None:
+        problems = [sentence(problem.say) for problem in entry.photo.screening.quality.problems]
         return problems[0] if problems else "Nothing flagged. That proves nothing: check by hand as usual."
-    top = max(screening.candidates, key=lambda c: c.score)
     return f"{SIGN_STYLE[top.cue].label}. {chance(top.score)}. {sentence(top.reason)}"
 
 
 def progress(entry: WorklistEntry) -> str:
     """Say what is left to do on a photo and what came of it."""
     whole = entry.undecided + entry.decided
-    if not whole:
-        return f"{entry.weak} weak {'mark' if entry.weak == 1 else 'marks'}" if entry.weak else ""
-    left = f"{entry.undecided} of {whole} to decide" if entry.undecided else "All decided"
-    found = f"{entry.findings} confirmed" if entry.findings else "none confirmed"
-    return f"{left}, {found}" if entry.decided else left
+    parts = []
+    if whole:
+        parts.append(f"{entry.undecided} of {whole} to decide" if entry.undecided else "All decided")
+        if entry.decided:
+            parts.append(f"{entry.findings} confirmed" if entry.findings else "none confirmed")
+    elif entry.weak:
+        parts.append(f"{entry.weak} weak {'mark' if entry.weak == 1 else 'marks'}")
+    if entry.like:
+        parts.append(f"stands for {entry.like} more {'shot' if entry.like == 1 else 'shots'} like it")
+    return ", ".join(parts)
+
+
+# Many at once
+
+
+def _rule_out(picked: Sequence[str]) -> None:
+    if not signature():
+        ask_signature()
+    count = len(picked)
+    st.button(
+        f"Rule out all marks on {count} picked {'photo' if count == 1 else 'photos'}",
+        disabled=not picked or not signature(),
+        on_click=_say_ruled_out,
+        args=(picked,),
+    )
+
+
+def _say_ruled_out(picked: Sequence[str]) -> None:
+    state.bulk = the_store().rule_out(picked, by=signature(), holder=holder())
+
+
+def _bulk_done() -> None:
+    bulk: Bulk | None = state.get("bulk")
+    if bulk is None:
+        return
+    held = f" Left alone: {bulk.held}, somebody is at work there." if bulk.held else ""
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.success(f"Ruled out: {bulk.candidates} marks on {bulk.photos} photos.{held}")
+        st.button("Undo all of it", on_click=_undo_bulk, args=(bulk,))
+
+
+def _undo_bulk(bulk: Bulk) -> None:
+    the_store().undo_bulk(bulk.id, by=signature())
+    state.bulk = None
+
+
+# For other programs
+
+
+def _exports(stage: Stage, chosen: Filter) -> None:
+    store = the_store()
+    entries = partial(_all_entries, store, stage, chosen)
+
+    def table(write: Callable[[Iterator[WorklistEntry]], bytes]) -> Callable[[], bytes]:
+        return lambda: write(entries())
+
+    def labels() -> bytes:
+        return exports.coco_json((e.photo, store.candidates(e.photo.id)) for e in entries())
+
+    files = (
+        ("CSV", "worklist.csv", "text/csv", table(exports.worklist_csv)),
+        (
+            "XLSX",
+            "worklist.xlsx",
+            "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+            table(exports.worklist_xlsx),
+        ),
+        ("Parquet", "worklist.parquet", "application/vnd.apache.parquet", table(exports.worklist_parquet)),
+        ("COCO JSON", "findings.coco.json", "application/json", labels),
+    )
+    with st.expander("Take this list elsewhere"), st.container(horizontal=True):
+        for label, name, kind, data in files:
+            st.download_button(label, data, name, kind, on_click="ignore")
+
+
+def _all_entries(store: Store, stage: Stage, chosen: Filter) -> Iterator[WorklistEntry]:
+    offset = 0
+    while some := store.worklist(stage, chosen, limit=EXPORTED_AT_A_TIME, offset=offset):
+        yield from some
+        offset += len(some)
 
 
 show()

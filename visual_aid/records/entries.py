@@ -234,6 +234,23 @@ class Event:
     takes_back: bool
 
 
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """How often one sign was found at one place of one unit, on how many visits, and when last.
+
+    ``axle``, ``side`` and ``component`` are None where nobody said where on the unit it was.
+    """
+
+    unit: str
+    axle: int | None
+    side: Side | None
+    component: str | None
+    sign: Sign
+    findings: int
+    visits: int
+    last: dt.date
+
+
 class OvertakenError(Exception):
     """Somebody else decides or has decided on the same thing meanwhile; the message says who."""
 

@@ -20,6 +20,7 @@ from visual_aid.records.entries import (
     Decision,
     Filter,
     Outcome,
+    Pattern,
     Position,
     Stage,
     StoredCandidate,
@@ -30,10 +31,12 @@ from visual_aid.records.entries import (
 from visual_aid.records.gallery import Gallery
 from visual_aid.records.leases import Leases
 from visual_aid.records.logbook import Logbook
+from visual_aid.records.patterns import read_patterns
 from visual_aid.records.photofolder import PhotoFolder
 from visual_aid.records.quizzes import Quizzes
 from visual_aid.records.screenings import add_candidate, add_screening, photo_with
 from visual_aid.records.standing import stand
+from visual_aid.records.tunings import Tunings
 from visual_aid.records.visits import Visits
 from visual_aid.records.writing import named, reading, writing
 
@@ -54,6 +57,8 @@ class Store:
         Photo files that runs of a backlog have seen.
     leases : Leases
         Who is at work on which photo.
+    tunings : Tunings
+        The working threshold, and scores put right by people's decisions.
     """
 
     def __init__(self, engine: Engine, photos: Path) -> None:
@@ -65,6 +70,7 @@ class Store:
         self.quizzes = Quizzes(engine)
         self.backlog = Backlog(engine)
         self.leases = Leases(engine)
+        self.tunings = Tunings(engine)
 
     @classmethod
     def open(cls, target: str | Path, *, photos: str | Path | None = None) -> Store:
@@ -232,6 +238,11 @@ class Store:
         with reading(self._engine) as connection:
             return worklist.count_stages(connection, chosen)
 
+    def places(self) -> tuple[tuple[int, ...], tuple[str, ...]]:
+        """Give the axles and the components that a ``Filter`` can choose from."""
+        with reading(self._engine) as connection:
+            return worklist.read_places(connection)
+
     def next_to_decide(self, photo: str) -> str | None:
         """Give the photo to decide on after this one, in the worklist's order and from its top again.
 
@@ -397,6 +408,11 @@ class Store:
         """List every decision ever made on a candidate, oldest first."""
         with reading(self._engine) as connection:
             return tuple(queries.read_decisions(connection, candidate=candidate))
+
+    def patterns(self) -> tuple[Pattern, ...]:
+        """Count where findings recur, most findings first."""
+        with reading(self._engine) as connection:
+            return read_patterns(connection)
 
     def last_signature(self) -> str:
         """Give the name under which the last decision was made; empty before the first."""

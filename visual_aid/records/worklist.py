@@ -88,6 +88,14 @@ def next_to_decide(connection: Connection, photo: str | None, free: ColumnElemen
     return found
 
 
+def read_places(connection: Connection) -> tuple[tuple[int, ...], tuple[str, ...]]:
+    """Give the axles and the components that positions name."""
+    position = t.position.c
+    return tuple(connection.scalars(select(position.axle).distinct().order_by(position.axle))), tuple(
+        connection.scalars(select(position.component).distinct().order_by(position.component))
+    )
+
+
 def _filtered(chosen: Filter) -> FromClause:
     """Give the tables that a filter looks at, and no more."""
     tables: FromClause = t.standing

@@ -1,0 +1,60 @@
+"""Which photos of the worklist to show."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+
+import streamlit as st
+
+from visual_aid.model import CUES
+from visual_aid.outputs.palette import SIGN_STYLE
+from visual_aid.pages.session import the_store
+from visual_aid.records.entries import FITNESSES, SIDES, Filter, Fitness, Visit
+
+FITNESS_LABEL: Mapping[Fitness, str] = {
+    "good": "Good",
+    "hard": "Hard to judge",
+    "unusable": "Not to be judged",
+}
+
+
+def ask_filter() -> Filter:
+    """Ask which photos to show; what is left empty filters nothing."""
+    store = the_store()
+    axles, components = store.places()
+    with st.expander("Filter"):
+        left, middle, right = st.columns(3)
+        units = left.multiselect("Units", store.visits.units(), key="filter-units")
+        visits = {v.id: v for v in store.visits.all() if not units or v.unit in units}
+        visit = middle.selectbox(
+            "Visit", visits, index=None, format_func=lambda i: _visit(visits[i]), key="filter-visit"
+        )
+        cues = right.multiselect(
+            "Cues", CUES, format_func=lambda cue: SIGN_STYLE[cue].label, key="filter-cues"
+        )
+        axle = left.selectbox("Axle", axles, index=None, key="filter-axle")
+        side = middle.selectbox("Side", SIDES, index=None, key="filter-side")
+        component = right.selectbox("Component", components, index=None, key="filter-component")
+        since = left.date_input("From", None, key="filter-since")
+        until = middle.date_input("To", None, key="filter-until")
+        fitness = right.multiselect(
+            "Quality", FITNESSES, format_func=FITNESS_LABEL.__getitem__, key="filter-fitness"
+        )
+        every_shot = st.checkbox("Show every shot of a burst", key="filter-shots")
+    return Filter(
+        units=tuple(units),
+        visit=visit,
+        axle=axle,
+        side=side,
+        component=component,
+        cues=tuple(cues),
+        since=since if isinstance(since, dt.date) else None,
+        until=until if isinstance(until, dt.date) else None,
+        fitness=tuple(fitness),
+        every_shot=every_shot,
+    )
+
+
+def _visit(visit: Visit) -> str:
+    return f"{visit.unit}, {visit.date:%d %b %Y}"

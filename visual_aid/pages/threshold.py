@@ -1,0 +1,126 @@
+"""What the working threshold costs, and scores put right by the shop's own decisions."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import streamlit as st
+
+from visual_aid.evaluation.threshold import FEW, Cost, Flags, calibrate, cost, flags_of
+from visual_aid.pages.session import ask_signature, signature, the_store
+from visual_aid.pages.words import percent
+
+state = st.session_state
+
+
+def show() -> None:
+    """Show the curve, the slider and the calibrations."""
+    tunings = the_store().tunings
+    tuning = tunings.current()
+    rows = [(photo, tuning.score(score), outcome) for photo, score, outcome in tunings.flags()]
+    if not rows:
+        st.subheader("Nothing flagged yet")
+        return
+    if not signature():
+        ask_signature()
+    flags = flags_of(rows)
+    st.subheader("What the threshold costs", anchor=False)
+    _say_how_sure(flags)
+    costs = cost(flags)
+    threshold = float(
+        st.slider("Candidates under this score wait behind the others", 0.0, 1.0, tuning.threshold, 0.05)
+    )
+    _say_what_it_costs(costs, threshold)
+    if st.button(
+        f"Work with {threshold:.2f}",
+        type="primary",
+        disabled=threshold == tuning.threshold or not signature(),
+    ):
+        with st.spinner("Sorting the worklist"):
+            tunings.set_threshold(threshold, by=signature())
+        st.rerun()
+    table = _table(costs)
+    st.line_chart(
+        table,
+        x="Photos to look at",
+        y=["Missed, low", "Evidence missed", "Missed, high"],
+        x_label="Photos to look at",
+        y_label="Share of the flagged evidence missed",
+        color=["#5b666d", "#0b4f6c", "#a8480f"],
+    )
+    st.dataframe(table, hide_index=True, width="stretch")
+    _calibrations()
+
+
+def _say_how_sure(flags: Flags) -> None:
+    counted = f"{flags.confirmed} confirmed and {flags.ruled_out} ruled out"
+    if flags.are_few:
+        st.warning(
+            f"Too few decisions to go by: {counted}. Below {FEW} of each the curve is a guess, and the "
+            "interval shows how wide."
+        )
+    else:
+        st.text(f"From {counted}.")
+    st.caption("Evidence that the engine did not flag at all is in no figure here.")
+
+
+def _say_what_it_costs(costs: Cost, threshold: float) -> None:
+    at = int(np.abs(costs.threshold - threshold).argmin())
+    left, right = st.columns(2)
+    left.metric("Photos to look at", f"{costs.photos[at]} of {costs.photos[0]}")
+    right.metric("Flagged evidence likely missed", percent(float(costs.missed[at])))
+    right.caption(
+        f"Between {percent(float(costs.low[at]))} and {percent(float(costs.high[at]))}, 9 in 10 sure"
+    )
+
+
+def _table(costs: Cost) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "Threshold": costs.threshold.round(2),
+            "Photos to look at": costs.photos,
+            "Evidence missed": costs.missed.round(3),
+            "Missed, low": costs.low.round(3),
+            "Missed, high": costs.high.round(3),
+        }
+    )
+
+
+def _calibrations() -> None:
+    tunings = the_store().tunings
+    st.subheader("Scores by your own decisions", anchor=False)
+    now = tunings.current().calibration
+    names = [None, *(calibration.name for calibration in tunings.calibrations())]
+    chosen = st.selectbox(
+        "Scores in use",
+        names,
+        index=names.index(None if now is None else now.name),
+        format_func=lambda name: "The engine's own" if name is None else name,
+    )
+    if st.button("Use these scores", disabled=chosen == (now and now.name) or not signature()):
+        with st.spinner("Sorting the worklist"):
+            tunings.use(chosen, by=signature())
+        st.rerun()
+    raw = flags_of(tunings.flags())
+    try:
+        fit = calibrate(raw)
+    except ValueError as error:
+        st.text(f"{str(error).capitalize()}.")
+        return
+    st.text(
+        f"From {fit.decided} decisions. Mean log loss on photos that were held out: {fit.after:.3f}, "
+        f"with the engine's own scores {fit.before:.3f}."
+    )
+    if raw.are_few or not fit.helps:
+        st.warning("These decisions are too few, or they do not better the engine's own scores.")
+    name = st.text_input("Name of a new calibration", max_chars=60, key="calibration-name")
+    if st.button("Keep it", disabled=not name.strip() or not signature()):
+        try:
+            tunings.keep(name, fit.slope, fit.intercept, fit.decided, by=signature())
+        except ValueError as error:
+            st.error(f"{str(error).capitalize()}.")
+        else:
+            st.rerun()
+
+
+show()
