@@ -2,6 +2,8 @@
 
 import io
 import json
+import urllib.error
+import urllib.request
 import zipfile
 
 import numpy as np
@@ -181,6 +183,35 @@ def test_answers_brought_twice_count_once(store, taught):
     other = json.dumps(answers | {"quiz": "elsewhere"}).encode()
     with pytest.raises(ValueError, match="not in these records"):
         teaching.bring_back(store, other, "a.json")
+
+
+def test_a_group_over_time_is_the_mean_of_its_people_day_by_day(store, taught):
+    quiz = store.quizzes.add("May", 1, teaching.pool(store), by="Mo")
+    for name in ("Ada", "Ben", "Ben"):
+        answers = [Answer(i, _right(one) if name == "Ada" else ()) for i, one in enumerate(quiz.items)]
+        store.quizzes.answer(store.quizzes.begin(quiz, name, "Night"), answers)
+    store.quizzes.answer(store.quizzes.begin(quiz, "Cy", "Night"), [Answer(0)])  # too little to tell
+    people = teaching.people(store)
+    assert [(p.group, len(p.sittings)) for p in people.values()] == [("Night", 1), ("Night", 2), ("Night", 1)]
+    ((_, count, found),) = teaching.over_time(people.values())
+    # Ada 1.9348 (see below), Ben 0.
+    assert (count, found.sensitivity.value) == (2, pytest.approx(0.9674, abs=1e-4))
+
+
+def test_pictures_are_served_by_ids_that_nobody_guesses(server, store, taught):
+    def status(path):
+        try:
+            with urllib.request.urlopen(f"{server.url}/{path}", timeout=20) as answer:
+                assert answer.headers["cache-control"] == "no-store"
+                return answer.status, Image.open(io.BytesIO(answer.read())).format
+        except urllib.error.HTTPError as error:
+            return error.code, None
+
+    photo, other = taught[0].id, taught[1].id
+    for path in (f"shown/{photo}", f"example/{photo}/1", f"piece/{photo}/880.0/200.0/60.0"):
+        assert status(path) == (200, "JPEG")
+    for path in ("shown/no", f"example/{other}/1", f"example/{photo}/99", "piece/no/1.0/1.0/1.0"):
+        assert status(path) == (404, None)
 
 
 def _right(one):

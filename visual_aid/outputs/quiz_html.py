@@ -12,7 +12,7 @@ from markupsafe import Markup
 from PIL import Image
 
 from visual_aid.gallery.quiz import reach
-from visual_aid.model import SIGNS
+from visual_aid.model import CUES, SIGNS
 from visual_aid.outputs.onefile import beside, jpeg_url, render
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import FASTENER_COLOUR, SIGN_STYLE
@@ -55,7 +55,7 @@ def quiz_html(quiz: Quiz, pixels: Callable[[str], Pixels]) -> str:
     for one in quiz.items:
         picture = encode(shrunk(Image.fromarray(pixels(one.photo)), SIDE), most)
         items.append(question(one, jpeg_url(picture)) | {"truth": truth(one)})
-    data = {"token": quiz.token, "answers_schema": ANSWERS_SCHEMA, "cues": choices(), "items": items}
+    data = {"token": quiz.token, "answers_schema": ANSWERS_SCHEMA, "cues": choices(quiz), "items": items}
     return render(
         "quiz.html",
         title=quiz.title,
@@ -82,9 +82,11 @@ def truth(one: Item) -> dict[str, Any]:
     }
 
 
-def choices() -> list[dict[str, str]]:
-    """Give what a tap can be called, as plain JSON."""
-    return [{"cue": sign, "label": SIGN_STYLE[sign].label} for sign in SIGNS]
+def choices(quiz: Quiz) -> list[dict[str, str]]:
+    """Give what a tap can be called, as plain JSON: the cues, and all kinds of wear if the quiz has any."""
+    regions = [region for one in quiz.items for region in (*one.evidence, *one.look_alikes)]
+    signs = SIGNS if any(region.cue not in CUES for region in regions) else CUES
+    return [{"cue": sign, "label": SIGN_STYLE[sign].label} for sign in signs]
 
 
 def read_answers(data: bytes, name: str) -> BroughtBack:

@@ -8,7 +8,7 @@ import streamlit as st
 
 from visual_aid.outputs.onefile import beside
 from visual_aid.outputs.quiz_html import choices, question, truth
-from visual_aid.records.teaching import Answer, Item, Tap
+from visual_aid.records.teaching import Answer, Quiz, Tap
 
 KEY = "asking"
 
@@ -29,17 +29,15 @@ _mount = st.components.v2.component(
 )
 
 
-def show_asking(
-    one: Item, number: int, count: int, answer: Answer | None, on_answer: Callable[[Answer], None]
-) -> None:
-    """Ask of a photo, or tell what is on it once it is answered.
+def show_asking(quiz: Quiz, number: int, answer: Answer | None, on_answer: Callable[[Answer], None]) -> None:
+    """Ask of a photo of a quiz, or tell what is on it once it is answered.
 
     What is there goes to the browser with the answer, not before.
 
     Parameters
     ----------
-    number, count : int
-        Which photo of how many, from 0.
+    number : int
+        Which photo, from 0.
     answer : Answer or None
         What the trainee said.
     on_answer : callable
@@ -51,7 +49,9 @@ def show_asking(
         taps = tuple(Tap(float(t["x"]), float(t["y"]), t["cue"]) for t in event["taps"])
         on_answer(Answer(int(event["number"]), taps))
 
-    data = question(one, f"/shown/{one.photo}") | {"number": number, "count": count, "cues": choices()}
+    one = quiz.items[number]
+    data = question(one, f"/shown/{one.photo}")
+    data |= {"number": number, "count": len(quiz.items), "cues": choices(quiz)}
     if answer is None:
         data |= {"answer": None, "truth": None}
     else:

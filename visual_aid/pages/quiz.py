@@ -65,9 +65,8 @@ def _sit(sitting: Sitting) -> None:
         st.button("Other quizzes", on_click=st.query_params.clear)
         return
     show_asking(
-        sitting.quiz.items[number],
+        sitting.quiz,
         number,
-        count,
         answers.get(number),
         lambda answer: _answer(sitting, answer),
     )

@@ -7,7 +7,7 @@ from html import escape
 
 import streamlit as st
 
-from visual_aid.gallery.detection import Counts, Estimate, skill
+from visual_aid.gallery.detection import Counts, Estimate, Skill, skill
 from visual_aid.gallery.progress import Result, marked, result, weak_cues
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.records.teaching import Sitting
@@ -52,15 +52,19 @@ def figures(found: Result) -> None:
 
 def row(name: str, counts: Counts) -> list[str]:
     """Give the cells of one line of figures."""
-    found = skill(counts)
-    cells = [name, *map(str, (counts.hits, counts.misses, counts.false_alarms, counts.rejections))]
-    return cells + (["–", "–"] if found is None else [estimate(found.sensitivity), estimate(found.criterion)])
+    cells = map(str, (counts.hits, counts.misses, counts.false_alarms, counts.rejections))
+    return [name, *cells, *told(skill(counts))]
+
+
+def told(found: Skill | None) -> tuple[str, str]:
+    """Give d' and c with their intervals, dashes where there is nothing to estimate them from."""
+    return ("–", "–") if found is None else (estimate(found.sensitivity), estimate(found.criterion))
 
 
 def estimate(figure: Estimate) -> str:
     """Give a figure with its interval."""
-    low, high = figure.interval
-    return f"{figure.value:.2f} ({low:.2f} to {high:.2f})".replace("-", "−")
+    value, low, high = (round(v, 2) + 0.0 for v in (figure.value, *figure.interval))  # + 0.0: no minus zero
+    return f"{value:.2f} ({low:.2f} to {high:.2f})".replace("-", "−")
 
 
 def table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> None:

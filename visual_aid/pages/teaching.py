@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+import datetime as dt
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import TypeVar
@@ -10,9 +11,10 @@ from typing import TypeVar
 from visual_aid.evidence.frame import build_frames
 from visual_aid.evidence.look import VERSION, describe
 from visual_aid.followup.logged import check_record
-from visual_aid.gallery import progress
 from visual_aid.gallery.alike import Alike, fastener_at, more_like
+from visual_aid.gallery.detection import Skill, skill
 from visual_aid.gallery.order import draft_grade
+from visual_aid.gallery.progress import Result, engine_marked, group_skill, marked, result, summed, weights
 from visual_aid.gallery.quiz import Marked, draw, item
 from visual_aid.model import Box, Screening
 from visual_aid.outputs.cases import cases_zip
@@ -137,8 +139,8 @@ def new_quiz(store: Store, title: str, seed: int, count: int, *, trainee: str, b
         No title, nobody's name, or nothing in the gallery to ask.
     """
     done = people(store).get(trainee)
-    weights = None if done is None else progress.weights(done.result.by_cue)
-    items = draw(pool(store), seed, count, weights=weights)
+    more = None if done is None else weights(done.result.by_cue)
+    items = draw(pool(store), seed, count, weights=more)
     if not items:
         raise ValueError(
             "the gallery has nothing to ask yet: keep findings, look-alikes and clean photos first"
@@ -181,7 +183,7 @@ class Person:
     name: str
     group: str
     sittings: tuple[Sitting, ...]
-    result: progress.Result
+    result: Result
 
 
 def people(store: Store) -> dict[str, Person]:
@@ -195,10 +197,28 @@ def people(store: Store) -> dict[str, Person]:
             name,
             sittings[-1].group,
             tuple(sittings),
-            progress.summed([progress.result(progress.marked(s)) for s in sittings]),
+            summed([result(marked(s)) for s in sittings]),
         )
         for name, sittings in sorted(by_name.items())
     }
+
+
+def over_time(members: Iterable[Person]) -> list[tuple[dt.date, int, Skill]]:
+    """Give a group's mean skill day by day, with the number of people that it is the mean of."""
+    days: dict[dt.date, list[Result]] = {}
+    for person in members:
+        own: dict[dt.date, list[Result]] = {}
+        for sitting in person.sittings:
+            own.setdefault(sitting.at.astimezone().date(), []).append(result(marked(sitting)))
+        for day, results in own.items():
+            days.setdefault(day, []).append(summed(results))
+    lines = []
+    for day, people_then in sorted(days.items()):
+        counted = [r for r in people_then if skill(r.overall) is not None]
+        found = group_skill(counted)
+        if found is not None:
+            lines.append((day, len(counted), found))
+    return lines
 
 
 def cases(store: Store, items: Sequence[Item]) -> bytes:
@@ -217,4 +237,4 @@ def readable(make: Callable[[], bytes]) -> bytes:
 def engine_marks(store: Store, quiz: Quiz) -> list[Marked]:
     """Mark the engine on a quiz, by the last records of its photos."""
     records: Mapping[str, Screening] = {one.photo: store.photo(one.photo).screening for one in quiz.items}
-    return progress.engine_marked(quiz, records)
+    return engine_marked(quiz, records)

@@ -10,14 +10,14 @@ import streamlit as st
 from visual_aid.gallery.detection import skill
 from visual_aid.gallery.progress import ENGINE_SAYS, group_skill, marked, people_ahead, result
 from visual_aid.pages import teaching
-from visual_aid.pages.results import HEADS, WHAT_IT_MEANS, estimate, figures, remark, row, table
+from visual_aid.pages.results import HEADS, WHAT_IT_MEANS, figures, remark, row, table, told
 from visual_aid.pages.session import the_store
 from visual_aid.pages.teaching import Person
 from visual_aid.records.teaching import Quiz, Sitting
 
 
 def show() -> None:
-    """Show everyone, one trainee over time, and people beside the engine."""
+    """Show everyone, a trainee and a group over time, and people beside the engine."""
     people = teaching.people(the_store())
     if not people:
         st.subheader("No answers yet", anchor=False)
@@ -25,7 +25,7 @@ def show() -> None:
             st.switch_page("quiz.py")
         return
     _everyone(people)
-    _one(people)
+    _over_time(people)
     _beside_the_engine(people)
 
 
@@ -38,32 +38,36 @@ def _everyone(people: Mapping[str, Person]) -> None:
             for person in people.values()
         ],
     )
-    groups = sorted({p.group for p in people.values() if p.group})
     lines = []
-    for group in groups:
-        members = [p for p in people.values() if p.group == group]
-        found = group_skill(p.result for p in members)
-        told = ("–", "–") if found is None else (estimate(found.sensitivity), estimate(found.criterion))
-        lines.append((group, str(len(members)), *told))
+    for group, members in _groups(people).items():
+        counted = [p.result for p in members if skill(p.result.overall) is not None]
+        lines.append((group, str(len(counted)), *told(group_skill(counted))))
     if lines:
         st.text("Groups, as the mean of their people")
         table(("Group", "People", *HEADS[-2:]), lines)
     st.caption(WHAT_IT_MEANS)
 
 
-def _one(people: Mapping[str, Person]) -> None:
+def _groups(people: Mapping[str, Person]) -> dict[str, list[Person]]:
+    names = sorted({p.group for p in people.values() if p.group})
+    return {name: [p for p in people.values() if p.group == name] for name in names}
+
+
+def _over_time(people: Mapping[str, Person]) -> None:
     st.subheader("Over time", anchor=False)
     person = people[st.selectbox("Trainee", people, key="whose")]
     table(("When", "Quiz", *HEADS[1:]), [_line(sitting) for sitting in person.sittings])
-    if len(person.sittings) > 1:
-        drawn = [
-            {"when": s.at, "d′": found.sensitivity.value, "c": found.criterion.value}
-            for s in person.sittings
-            if (found := skill(result(marked(s)).overall)) is not None
-        ]
-        st.line_chart(drawn, x="when", y=["d′", "c"], height=220)
     st.text(remark(person.result))
     figures(person.result)
+    groups = _groups(people)
+    if groups:
+        group = st.selectbox("Group", groups, key="which-group")
+        days = teaching.over_time(groups[group])
+        table(("Day", "People", *HEADS[-2:]), [(f"{d:%d %b %Y}", str(n), *told(s)) for d, n, s in days])
+        if len(days) > 1:
+            st.line_chart(
+                [{"day": d, "d′": s.sensitivity.value} for d, _, s in days], x="day", y="d′", height=220
+            )
 
 
 def _line(sitting: Sitting) -> list[str]:
