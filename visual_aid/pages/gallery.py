@@ -97,7 +97,7 @@ def _card(example: Example, key: str) -> None:
         f'<div class="small">{escape(example.wording.caption)}</div></div>'
     )
     st.button(
-        "Open",
+        "Open example",
         key=f"{key}-{example.id}",
         width="stretch",
         on_click=_open,
