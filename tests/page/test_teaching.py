@@ -252,7 +252,7 @@ def test_from_a_finding_to_a_lesson_that_works_offline(
     person.button("In the gallery").wait_for()
     assert [e.role for e in store.gallery.examples()] == ["evidence"]
 
-    person.page.get_by_test_id("stTopNavSection").click()
+    person.page.get_by_test_id("stTopNavSection").filter(has_text="Teaching").click()
     person.page.get_by_role("menuitem", name="Gallery").click()
     person.page.get_by_text("1 of 1 examples").wait_for()
     person.page.locator(".example img").wait_for()
@@ -264,7 +264,7 @@ def test_from_a_finding_to_a_lesson_that_works_offline(
     person.page.get_by_text("Saved.").wait_for()
     assert store.gallery.examples()[0].wording.caption == "Low <on> the wheel"
 
-    person.page.get_by_test_id("stTopNavSection").click()
+    person.page.get_by_test_id("stTopNavSection").filter(has_text="Teaching").click()
     person.page.get_by_role("menuitem", name="Lessons").click()
     person.page.get_by_label("Title").fill("Rust")
     person.page.keyboard.press("Enter")
@@ -353,7 +353,7 @@ def test_two_trainees_take_a_quiz_and_the_figures_are_those_by_hand(visit, store
     assert result(marked(ada)).overall == Counts(2, 0, 0, 2)
     assert result(marked(ben)).overall == Counts(1, 1, 1, 1)
 
-    person.page.get_by_test_id("stTopNavSection").click()
+    person.page.get_by_test_id("stTopNavSection").filter(has_text="Teaching").click()
     person.page.get_by_role("menuitem", name="Trainees").click()
     person.page.get_by_text("Everyone").wait_for()
     person.settle()
@@ -411,7 +411,7 @@ def test_the_quiz_as_a_file_and_its_answers_back(visit, store, taught, chromium,
     assert trouble == []
 
     person = visit()
-    person.page.get_by_test_id("stTopNavSection").click()
+    person.page.get_by_test_id("stTopNavSection").filter(has_text="Teaching").click()
     person.page.get_by_role("menuitem", name="Quiz").click()
     person.page.get_by_text("Take it elsewhere").click()
     person.page.locator("input[type=file]").set_input_files(tmp_path / "answers-Ada.json")
