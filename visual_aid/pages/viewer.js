@@ -135,8 +135,12 @@ class Viewer extends PhotoView {
     const { scale } = this.view;
     const { width, height } = this.size();
     const [plate, text] = group.children;
-    const wide = text.getComputedTextLength() + 2 * BADGE.pad;
-    plate.setAttribute("width", wide);
+    // Measured once: asking again after each move would lay the whole page out for every badge.
+    if (!group.wide) {
+      group.wide = text.getComputedTextLength() + 2 * BADGE.pad;
+      plate.setAttribute("width", group.wide);
+    }
+    const { wide } = group;
     const [x, y, w, h] = group.candidate.box;
     const across = clamp((x - left) / scale, 2, Math.max(2, width - wide - 2));
     const above = (y - top) / scale - BADGE.height - 4;
