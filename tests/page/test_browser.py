@@ -1,5 +1,6 @@
 """A person at work, in a real browser."""
 
+import datetime as dt
 import io
 
 import numpy as np
@@ -258,3 +259,26 @@ def contrast(ink, ground, opacity):
 def channels(colour):
     numbers = [float(n) for n in colour[colour.index("(") + 1 : -1].split(",")]
     return (*(n / 255 for n in numbers[:3]), *(numbers[3:] or [1.0]))
+
+
+def test_the_visit_before_is_wiped_in_from_the_left(visit, store, picture, screened):
+    photos = []
+    for day in (2, 4):
+        seen = store.visits.begin("417", dt.date(2026, 5, day), inspector="J. Doe")
+        photos.append(store.add_photo(screened(picture(day)), data=picture(day), visit=seen))
+    store.visits.place({p.id: (2, "left", "torque rod") for p in photos}, by="J. Doe")
+    person = visit()
+    person.page.goto(f"{person.page.url.rstrip('/')}/review?photo={photos[1].id}")
+    person.expected = "_stcore"  # a page opened by its address looks for these beside it first
+    person.page.locator(".viewer[data-state=shown]").wait_for()
+    person.settle()
+    former = person.page.locator(".viewer svg.former")
+    assert not former.is_visible()
+    with person.page.expect_response(f"**/before/{photos[1].id}") as answer:
+        person.page.keyboard.press("w")
+    assert answer.value.ok
+    assert float(former.get_attribute("width")) == pytest.approx(600, abs=1)
+    person.drag(person.on_screen(600, 800), person.on_screen(300, 800))
+    assert float(former.get_attribute("width")) == pytest.approx(300, abs=4)
+    person.page.keyboard.press("Escape")
+    assert not former.is_visible()

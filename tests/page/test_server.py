@@ -1,3 +1,4 @@
+import datetime as dt
 import io
 import os
 import subprocess
@@ -11,6 +12,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
+from visual_aid.pages import pictures
 from visual_aid.pages.server import CONFIG
 
 ROOT = Path(__file__).parents[2]
@@ -105,3 +107,25 @@ def wait_for(url):
             if time.monotonic() > deadline:
                 raise
             time.sleep(0.2)
+
+
+def test_a_magnified_fastener_is_given_by_photo_and_candidate(store, picture, screened):
+    photo = store.add_photo(screened(picture()), data=picture())
+    other = store.add_photo(screened(picture(1)), data=picture(1))
+    first = store.candidates(photo.id)[0].id
+    shown = pictures.magnified(store, photo.id, first)
+    assert Image.open(io.BytesIO(shown)).size == (448, 576)
+    for at, candidate in ((other.id, first), (photo.id, 99)):
+        with pytest.raises(KeyError):
+            pictures.magnified(store, at, candidate)
+
+
+def test_the_visit_before_is_given_where_there_was_one(store, picture, screened):
+    photos = []
+    for day in (2, 4):
+        visit = store.visits.begin("417", dt.date(2026, 5, day), inspector="J. Doe")
+        photos.append(store.add_photo(screened(picture(day)), data=picture(day), visit=visit))
+    store.visits.place({p.id: (2, "left", "torque rod") for p in photos}, by="J. Doe")
+    assert Image.open(io.BytesIO(pictures.before(store, photos[1].id))).format == "JPEG"
+    with pytest.raises(KeyError):
+        pictures.before(store, photos[0].id)

@@ -1,0 +1,45 @@
+"""What a tired person on a tablet in the sun would trip over, on every page of a walkaround."""
+
+import datetime as dt
+from pathlib import Path
+
+import pytest
+
+pytestmark = pytest.mark.browser
+
+LOOK = Path(__file__).with_name("legible.js").read_text(encoding="utf-8")
+PAGES = ("", "visit", "review", "hand_checks", "torque", "due", "log", "add_photos")
+
+
+@pytest.mark.parametrize("size", [(1280, 800), (1024, 768), (390, 844)], ids=["desktop", "tablet", "phone"])
+def test_every_page_can_be_read_and_hit(visit, server, store, picture, screened, size):
+    day = dt.date(2026, 5, 4)
+    seen = store.visits.begin("417", day, inspector="J. Doe", odometer=900, odometer_unit="mi")
+    photo = store.add_photo(screened(picture(), usable=False), data=picture(), visit=seen)
+    store.visits.place({photo.id: (2, "left", "torque rod")}, by="J. Doe")
+    rust, _ = store.candidates(photo.id)
+    store.decide(rust.id, "confirmed", by="J. Doe")
+    person = visit(size)
+    # A page opened by its address asks once for files beside it that the server has at its root.
+    person.expected = "_stcore"
+    faults = {}
+    for page in (*PAGES, f"hand_checks?finding={rust.id}", f"torque?finding={rust.id}"):
+        person.page.goto(f"{server.url}/{page}")
+        person.page.locator("[data-testid=stMain] :is(button, input, .event, svg)").first.wait_for()
+        person.settle()
+        faults[page] = person.page.evaluate(LOOK)
+    assert faults == {page: [] for page in faults}
+
+
+def test_the_look_finds_what_is_wrong(visit, store):
+    person = visit()
+    person.page.evaluate(
+        """() => document.querySelector("[data-testid=stMain]").insertAdjacentHTML("beforeend",
+        "<p style='color: #999; background: #fff'>pale</p><button style='all: unset; width: 20px'>x</button>"
+        + "<p style='width: 2000px'>wide</p>")"""
+    )
+    found = person.page.evaluate(LOOK)
+    assert "wider than the screen" in found
+    # 2.85 is the contrast of #999999 on white by the formula of WCAG 2.2.
+    assert any(line.startswith("contrast 2.8") and "pale" in line for line in found)
+    assert any(line.endswith(": x") for line in found)
