@@ -1,12 +1,14 @@
-"""Time the stages of a screening in decodes: ``python tests/benchmark/screening.py``.
+"""Time the stages of a screening in decodes, and its peak memory: ``python tests/benchmark/screening.py``.
 
 One thread, processor time, best of three. The ratio takes the machine out of the figure. The photos are the
 samples, enlarged to twelve megapixels and given the grain of a phone's picture, since a decode costs what the
-grain costs.
+grain costs. Memory is that of a process of its own, for a photo of twelve and one of fifty megapixels.
 """
 
 from __future__ import annotations
 
+import multiprocessing
+import resource
 import sys
 import tempfile
 import time
@@ -25,7 +27,8 @@ from visual_aid.quality import judge
 from visual_aid.screening import screen_file
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
-WIDTH, HEIGHT, GRAIN, QUALITY = 4000, 3000, 6.0, 90
+SIZE, LARGE = (4000, 3000), (8160, 6120)
+GRAIN, QUALITY = 6.0, 90
 PHOTOS, REPEATS = 5, 3
 
 Result = TypeVar("Result")
@@ -41,9 +44,9 @@ def timed(work: Callable[[], Result]) -> tuple[Result, float]:
     return result, best
 
 
-def enlarge(source: Path, target: Path) -> None:
-    """Write a twelve-megapixel JPEG that shows what the source shows."""
-    pixels = cv2.resize(cv2.imread(str(source)), (WIDTH, HEIGHT), interpolation=cv2.INTER_CUBIC)
+def enlarge(source: Path, target: Path, size: tuple[int, int] = SIZE) -> None:
+    """Write a JPEG of the size (width, height) that shows what the source shows."""
+    pixels = cv2.resize(cv2.imread(str(source)), size, interpolation=cv2.INTER_CUBIC)
     grain = np.random.default_rng(0).normal(0, GRAIN, pixels.shape)
     cv2.imwrite(
         str(target), np.clip(pixels + grain, 0, 255).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, QUALITY]
@@ -67,10 +70,31 @@ def stages(path: Path) -> dict[str, float]:
     return out
 
 
+def peak_megabytes(path: Path | None) -> float:
+    """Screen a photo, or nothing, in this process and give the most memory that it held, in MB."""
+    cv2.setNumThreads(1)
+    if path is not None:
+        screen_file(path)
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
+
+
+def in_own_process(work: Callable[..., Result], *args: object) -> Result:
+    """Do work in a fresh process. A process starts with its parent's peak, so the parent must stay small."""
+    with multiprocessing.get_context("spawn").Pool(1) as pool:
+        return pool.apply(work, args)
+
+
 def main() -> None:
-    """Print the median ratio of every stage."""
+    """Print the median ratio of every stage, and the peak memory."""
     cv2.setNumThreads(1)
     with tempfile.TemporaryDirectory() as folder:
+        first = sorted(SAMPLES.glob("*.jpg"))[0]
+        sys.stdout.write(f"{'libraries':14} {in_own_process(peak_megabytes, None):5.0f} MB\n")
+        for size in (SIZE, LARGE):
+            in_own_process(enlarge, first, Path(folder) / "memory.jpg", size)
+            megapixels = size[0] * size[1] / 1e6
+            peak = in_own_process(peak_megabytes, Path(folder) / "memory.jpg")
+            sys.stdout.write(f"{f'{megapixels:.0f} megapixels':14} {peak:5.0f} MB\n")
         rows = []
         for source in sorted(SAMPLES.glob("*.jpg"))[:PHOTOS]:
             enlarge(source, Path(folder) / source.name)

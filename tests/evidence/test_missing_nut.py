@@ -51,6 +51,10 @@ def row(*what, groups=None, found=None, pitch=6.0, light=1.0):
     return measure(Scene.build(Photo.from_array(pixels), fasteners))
 
 
+def measures(measured, name):
+    return {m.fastener.id: m.measures[name] for m in measured.measurements if m.fastener}
+
+
 def features(measured, name):
     return {m.fastener.id: m.features[name] for m in measured.measurements if m.fastener}
 
@@ -59,7 +63,7 @@ def features(measured, name):
 @pytest.mark.parametrize("light", [1.0, 0.45])
 def test_a_place_misread_as_a_nut_follows_no_hexagon(odd, light):
     measured = row("nut", "nut", odd, "nut", "nut", light=light)
-    hexagon = features(measured, "hexagon_share")
+    hexagon = measures(measured, "hexagon_share")
     assert min(hexagon, key=hexagon.get) == 3
     assert hexagon[3] < 0.5 * min(v for i, v in hexagon.items() if i != 3)
     unlike = features(measured, "unlike_lightness")
@@ -68,16 +72,17 @@ def test_a_place_misread_as_a_nut_follows_no_hexagon(odd, light):
 
 def test_a_bore_is_dark_and_the_plate_goes_on_around_it():
     measured = row("nut", "hole", "nut", "nut")
-    dark, rim = features(measured, "dark_de"), features(measured, "rim_de")
+    dark, rim = measures(measured, "dark_de"), measures(measured, "rim_de")
     assert max(dark, key=dark.get) == 2
     assert min(rim, key=rim.get) == 2
     assert rim[2] < 6 < min(v for i, v in rim.items() if i != 2)
 
 
-def test_a_stud_ends_inside_the_radius_of_a_nut():
+def test_a_stud_has_no_flats():
     measured = row("nut", "stud", "nut", "nut")
-    edges = features(measured, "inner_to_rim_edges")
-    assert max(edges, key=edges.get) == 2
+    flats = features(measured, "hexagon_strength")
+    assert min(flats, key=flats.get) == 2
+    assert flats[2] < 0.5 * min(v for i, v in flats.items() if i != 2)
 
 
 def test_an_expected_place_is_measured_where_nothing_was_found():
@@ -85,7 +90,7 @@ def test_an_expected_place_is_measured_where_nothing_was_found():
     due = [m for m in measured.measurements if m.fastener is None]
     assert len(due) == 1
     assert due[0].features["nothing_found"] == 1
-    assert due[0].features["dark_de"] > 20
+    assert due[0].measures["dark_de"] > 20
     x, y = np.mean(due[0].outline, axis=0)
     assert (x, y) == pytest.approx((6.0 * R * 3, 150.0), abs=2)
 
@@ -93,8 +98,8 @@ def test_an_expected_place_is_measured_where_nothing_was_found():
 def test_an_expected_place_under_a_plain_plate_shows_no_bore():
     measured = row("nut", "nut", "plate", "nut", "nut", found={0, 1, 3, 4})
     (due,) = (m for m in measured.measurements if m.fastener is None)
-    assert due.features["dark_de"] < 5
-    assert due.features["inner_edges"] < min(features(measured, "inner_edges").values())
+    assert due.measures["dark_de"] < 5
+    assert due.features["hexagon_strength"] < min(features(measured, "hexagon_strength").values())
 
 
 def test_a_hole_that_belongs_to_no_pattern_stays_silent():

@@ -75,8 +75,7 @@ def test_flaked_paint_around_one_nut_stands_out_from_its_neighbours(look):
     broken, *whole = (m.features for m in look(under=flakes(360)))
     for other in whole:
         assert broken["either_share"] > other["either_share"] + 0.4
-        assert broken["rust_fleck_ratio"] > other["rust_fleck_ratio"] + 0.4
-        assert broken["rough_ratio"] > other["rough_ratio"] + 0.3
+        assert broken["rough_rim"] > 1.3 * other["rough_rim"]
 
 
 @pytest.mark.parametrize("arc", [90, 180, 270])
@@ -112,13 +111,7 @@ def test_under_tilt_the_arc_is_looked_for_at_the_foot(look):
 def test_look_alikes_do_not_break_the_ring(look, drawing):
     broken = look(under=flakes(360))[0].features
     for m in look(**drawing):
-        assert m.features["rust_fleck_ratio"] < broken["rust_fleck_ratio"] / 2
         assert m.features["either_share"] < 0.7 * broken["either_share"]
-
-
-def test_rust_as_frequent_further_out_raises_no_ratio(look):
-    for m in look(under=general_rust):
-        assert abs(m.features["rust_fleck_ratio"]) < 0.5
 
 
 def test_the_paint_that_counts_is_this_photos_own(look):

@@ -138,10 +138,10 @@ def test_the_moved_nut_stands_out_of_its_row():
         plate.nut(x, 260, 60, offset, RED, kind="hex_nut")
     found = {m.fastener.id: m for m in plate.measured().measurements}
     assert set(found) == {1, 2, 3, 4}
-    sure = {i: m.features["offset_in_sds"] for i, m in found.items()}
+    sure = {i: abs(m.measures["offset_deg"]) / m.measures["offset_sd_deg"] for i, m in found.items()}
     assert max(sure, key=sure.get) == 2
     assert sure[2] > 3 * max(v for i, v in sure.items() if i != 2)
-    in_line = {i: m.features["in_line_share"] for i, m in found.items()}
+    in_line = {i: m.features["lines_up_plainly"] for i, m in found.items()}
     assert min(in_line, key=in_line.get) == 2
     assert "28 degrees clockwise" in found[2].reason or abs(found[2].measures["offset_deg"] - 28) < 4
 
@@ -157,8 +157,8 @@ def test_paint_on_the_surface_alone_gives_no_turn():
     plate.nut(250, 250, 40, on_nut=False)
     (only,) = plate.measured().measurements
     assert "offset_deg" not in only.measures
-    assert np.isnan(only.features["offset_abs_deg"])
-    assert only.features["nut_length_r"] == 0
+    assert only.features["surface_alone_plainly"] > 0.3
+    assert only.features["turned_plainly"] == 0
 
 
 def test_a_label_beside_the_nut_is_no_stripe():

@@ -45,9 +45,8 @@ _SMALL = (slice(None, None, 2), slice(None, None, 2))
 
 # Darkest linear value that still has a hue: below, a photo's noise and flare make it up.
 DARKEST = 0.01
-# Histograms: half their range in natural log units, and their cells. Colours of one photo differ little,
-# brightness much more.
-COLOUR_RANGE, LIGHT_RANGE, CELLS, BLUR = 0.6, 2.5, 24, 1.1
+# Histograms: half their range in natural log units, their cells a side, and their blur in cells.
+COLOUR_RANGE, CELLS, BLUR = 0.6, 24, 1.1
 # Floors that keep equal nuts from becoming odd by noise alone.
 OVERLAP_FLOOR, UNEVEN_FLOOR, CONTRAST_FLOOR = 0.04, 0.02, 0.05
 # A given ratio of brightness says less than the same ratio of two colour channels.
@@ -59,7 +58,7 @@ class _Nut:
     """What is seen of one nut.
 
     ``pixels`` (N, 3) and ``surface`` (3,) hold the log of brightness, of red to green and of green to blue;
-    ``fine`` (3,) is their standard deviation within a few pixels, ``uneven`` that over the whole nut.
+    ``fine`` (3,) is their standard deviation within a few pixels.
     """
 
     frame: Frame
@@ -67,7 +66,6 @@ class _Nut:
     surface: Floats
     middle: Floats
     fine: Floats
-    uneven: Floats
 
 
 def measure(scene: Scene) -> Measured:
@@ -80,7 +78,7 @@ def measure(scene: Scene) -> Measured:
     for frames in groups.values():
         if len(frames) >= LEAST_NUTS:
             nuts = [_look_at(frame, seats[frame.fastener.id]) for frame in frames]
-            likeness = _Likeness.of(nuts)
+            likeness = _likeness(nuts)
             measurements += [_compare(nuts, likeness, i) for i in range(len(nuts))]
     if measurements:
         return Measured(tuple(measurements))
@@ -139,47 +137,21 @@ def _look_at(frame: Frame, seat: Frame) -> _Nut:
         surface=surface.astype(np.float64),
         middle=np.median(pixels, axis=0),
         fine=(channels - cv2.blur(channels, (size, size)))[metal].std(axis=0).astype(np.float64),
-        uneven=pixels.std(axis=0),
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Likeness:
+def _likeness(nuts: Sequence[_Nut]) -> Floats:
     """How much the nuts' colours overlap, pair by pair: (N, N), 1 for equal, 0 for nothing in common.
 
-    ``colour`` and ``light`` as they are, ``colour_on_surface`` and ``light_on_surface`` as differences to
-    the surface around each nut, which lies in the same light.
+    These are Bhattacharyya coefficients of histograms of red to green and green to blue.
     """
-
-    colour: Floats
-    light: Floats
-    colour_on_surface: Floats
-    light_on_surface: Floats
-
-    @classmethod
-    def of(cls, nuts: Sequence[_Nut]) -> _Likeness:
-        own = [nut.pixels for nut in nuts]
-        surfaces = np.array([nut.surface for nut in nuts])
-        known = np.isfinite(surfaces).all(axis=1)
-        usual = np.median(surfaces[known], axis=0) if known.any() else np.zeros(3)
-        on_surface = [nut.pixels - (nut.surface if k else usual) for nut, k in zip(nuts, known, strict=True)]
-        return cls(
-            colour=_overlaps(own, slice(1, 3), COLOUR_RANGE),
-            light=_overlaps(own, slice(0, 1), LIGHT_RANGE),
-            colour_on_surface=_overlaps(on_surface, slice(1, 3), COLOUR_RANGE),
-            light_on_surface=_overlaps(on_surface, slice(0, 1), LIGHT_RANGE),
-        )
-
-
-def _overlaps(pixels: Sequence[Floats], channels: slice, reach: float) -> Floats:
-    """Bhattacharyya coefficients of the nuts' histograms, shape (N, N)."""
-    middle = np.median(np.concatenate([p[::4, channels] for p in pixels]), axis=0)
+    colours = [nut.pixels[:, 1:] for nut in nuts]
+    middle = np.median(np.concatenate([c[::4] for c in colours]), axis=0)
     roots = []
-    for own in pixels:
-        cells = np.clip(((own[:, channels] - middle) / reach + 1) * CELLS / 2, 0, CELLS - 1).astype(int)
-        flat = cells[:, 0] if cells.shape[1] == 1 else cells[:, 0] * CELLS + cells[:, 1]
-        counts = np.bincount(flat, minlength=CELLS ** cells.shape[1]).reshape(-1, CELLS).astype(np.float32)
-        smooth = cv2.GaussianBlur(counts, (0, 0), BLUR, borderType=cv2.BORDER_CONSTANT)
+    for own in colours:
+        cells = np.clip(((own - middle) / COLOUR_RANGE + 1) * CELLS / 2, 0, CELLS - 1).astype(int)
+        counts = np.bincount(cells[:, 0] * CELLS + cells[:, 1], minlength=CELLS**2).astype(np.float32)
+        smooth = cv2.GaussianBlur(counts.reshape(CELLS, CELLS), (0, 0), BLUR, borderType=cv2.BORDER_CONSTANT)
         roots.append(np.sqrt(smooth / smooth.sum()).ravel())
     table = np.array(roots, dtype=np.float64)
     out: Floats = table @ table.T
@@ -209,7 +181,7 @@ def _log_ratio(own: float, others: Floats, floor: float) -> float:
     return math.log((own + floor) / (float(np.nanmedian(others)) + floor)) if np.isfinite(own) else math.nan
 
 
-def _compare(nuts: Sequence[_Nut], likeness: _Likeness, row: int) -> Measurement:
+def _compare(nuts: Sequence[_Nut], likeness: Floats, row: int) -> Measurement:
     nut, others = nuts[row], [n for i, n in enumerate(nuts) if i != row]
     fastener = nut.frame.fastener
     middles = np.array([n.middle for n in others])
@@ -219,31 +191,22 @@ def _compare(nuts: Sequence[_Nut], likeness: _Likeness, row: int) -> Measurement
     with_surface = np.linalg.norm(weights * (nut.middle - nut.surface))
     others_with_surface = np.linalg.norm(weights * (middles - surfaces), axis=1)
     seen = np.isfinite(others_with_surface).any()
-    colour_odd, colour_nearest = _oddness(likeness.colour, row)
+    colour_odd, colour_nearest = _oddness(likeness, row)
     fine = np.array([n.fine for n in others])
-    uneven = np.array([n.uneven for n in others])
     features = {
         "colour_odd": colour_odd,
         "colour_odd_to_nearest": colour_nearest,
-        "colour_shared_with_nearest": float(np.delete(likeness.colour[row], row).max()),
-        "light_odd_to_nearest": _oddness(likeness.light, row)[1],
-        "colour_on_surface_odd_to_nearest": _oddness(likeness.colour_on_surface, row)[1],
-        "light_on_surface_odd_to_nearest": _oddness(likeness.light_on_surface, row)[1],
-        "colour_to_nearest": float(np.linalg.norm((middles - nut.middle)[:, 1:], axis=1).min()),
+        "colour_shared_with_nearest": float(np.delete(likeness[row], row).max()),
         "lighter": float(difference[0]),
-        "surface_lighter": float(nut.surface[0] - np.nanmedian(surfaces[:, 0])) if seen else math.nan,
         "contrast_to_surface": _log_ratio(float(with_surface), others_with_surface, CONTRAST_FLOOR)
         if seen
         else math.nan,
-        "fine_light": _log_ratio(float(nut.fine[0]), fine[:, 0], UNEVEN_FLOOR),
         "fine_red_green": _log_ratio(float(nut.fine[1]), fine[:, 1], UNEVEN_FLOOR),
         "fine_green_blue": _log_ratio(float(nut.fine[2]), fine[:, 2], UNEVEN_FLOOR),
-        "others_fine_green_blue": float(np.log(np.median(fine[:, 2]) + UNEVEN_FLOOR)),
-        "uneven_green_blue": _log_ratio(float(nut.uneven[2]), uneven[:, 2], UNEVEN_FLOOR),
     }
-    shared = float(np.median(np.delete(likeness.colour[row], row)))
+    shared = float(np.median(np.delete(likeness[row], row)))
     ids = np.delete(np.arange(len(nuts)), row)
-    among = float(np.median(likeness.colour[np.ix_(ids, ids)][~np.eye(len(ids), dtype=bool)]))
+    among = float(np.median(likeness[np.ix_(ids, ids)][~np.eye(len(ids), dtype=bool)]))
     lighter = math.expm1(float(difference[0]))
     tone = "lighter" if lighter > 0 else "darker"
     reason = (

@@ -25,10 +25,10 @@ from visual_aid.model import Outline
 _BEARINGS = np.radians(np.arange(0, 360, 4.0))
 _RADII = np.arange(0.8, 2.6, 0.05)
 _COS, _SIN = np.cos(_BEARINGS)[:, None], np.sin(_BEARINGS)[:, None]
-BANDS = {"foot": (1.0, 1.2), "rim": (1.2, 1.4), "near": (1.4, 1.65), "far": (1.75, 2.55)}
-"""Rings around the foot in r. A hexagon's corners reach 1.155 r: the crack runs from 1 to 1.4 r."""
-_IN_BAND = {name: (low <= _RADII) & (high > _RADII) for name, (low, high) in BANDS.items()}
-_CRACK = (_RADII >= 1.04) & (_RADII < 1.4)
+# Rings around the foot. A hexagon's corners reach 1.155 r: the crack runs from 1 to 1.4 r.
+_CRACK, _RIM, _FAR = (
+    (low <= _RADII) & (high > _RADII) for low, high in ((1.04, 1.4), (1.2, 1.4), (1.75, 2.55))
+)
 # The nut's body as seen covers a capsule from top to foot; the stud one the other way (radius 0.67 r).
 _BODY, _STUD, _STUD_LENGTH = 1.06, 0.72, 1.2
 _TOP_FACE = (RADIUS >= 0.72) & (RADIUS < 0.93)
@@ -44,22 +44,16 @@ Mask = NDArray[np.bool_]
 class _Foot:
     """What is seen around a nut's foot, on the polar grid, against the paint beyond it.
 
-    ``lighter`` is the difference in L* to the same bearing's paint, ``rusty`` the difference along the
-    direction in (a*, b*) of rust, ``different`` the whole colour difference with lightness halved.
-    ``rough``, ``fleck`` (lighter), ``pit`` (darker) and ``rust_fleck`` are what changes along the ring within
-    28 degrees: a crack is ragged, whereas a washer's rim and a flange change across the ring alone.
-    ``skirt`` is the lower part of the flats that face the viewer.
+    ``different`` is the colour difference to the paint beyond, that in L* halved and told by bearing.
+    ``rough``, ``fleck`` (lighter) and ``rust_fleck`` are what changes along the ring within 28 degrees: a
+    crack is ragged, whereas a washer's rim and a flange change across the ring alone.
     """
 
     seen: Mask
-    lighter: Grid
-    rusty: Grid
     different: Grid
     rough: Grid
     fleck: Grid
     rust_fleck: Grid
-    pit: Grid
-    skirt: Mask
     paint: Grid
 
 
@@ -96,10 +90,10 @@ def _look(frame: Frame, stance: Stance) -> _Foot:
     seen = _sample(frame.valid.astype(np.uint8), stance, nearest=True) > 0
     seen &= _from_segment(u, v, centre) > _BODY
     seen &= _from_segment(u, v, stance.likely(-_STUD_LENGTH)) > _STUD
-    far = seen & _IN_BAND["far"]
+    far = seen & _FAR
     paint = np.median(lab[far], axis=0) if far.sum() > 30 else np.median(lab.reshape(-1, 3), axis=0)
     # The same bearing's own lightness beyond the crack: a shadow over both is none of the crack's.
-    outside = np.where(far, lab[..., 0], np.nan)[:, _IN_BAND["far"]]
+    outside = np.where(far, lab[..., 0], np.nan)[:, _FAR]
     enough = np.isfinite(outside).sum(axis=1) > 4
     beyond = np.full(len(_BEARINGS), paint[0], np.float32)
     beyond[enough] = np.nanmedian(outside[enough], axis=1)
@@ -107,35 +101,15 @@ def _look(frame: Frame, stance: Stance) -> _Foot:
     redder, yellower = lab[..., 1] - paint[1], lab[..., 2] - paint[2]
     rusty = redder * _RUST_A + yellower * _RUST_B
     kernel = np.ones((7, 1), np.uint8)
-    light, rust = lab[..., 0], rusty.astype(np.float32)
-    way = np.array(stance.toward)
-    skirt = (_RADII < 0.98) & (_COS * way[0] + _SIN * way[1] > 0.4) & (stance.slope > 0.35)
+    light = lab[..., 0]
     return _Foot(
         seen,
-        lighter,
-        rusty,
         np.sqrt(redder**2 + yellower**2 + (0.5 * lighter) ** 2),
         np.abs(light - cv2.blur(light, (1, 5))),
         cv2.morphologyEx(light, cv2.MORPH_TOPHAT, kernel).astype(np.float32),
-        cv2.morphologyEx(rust, cv2.MORPH_TOPHAT, kernel).astype(np.float32),
-        cv2.morphologyEx(light, cv2.MORPH_BLACKHAT, kernel).astype(np.float32),
-        skirt,
+        cv2.morphologyEx(rusty.astype(np.float32), cv2.MORPH_TOPHAT, kernel).astype(np.float32),
         paint.astype(np.float32),
     )
-
-
-def _band_means(foot: _Foot) -> dict[str, float]:
-    """Mean of every map over what is seen of every ring, NaN where that is little."""
-    names = ("lighter", "rusty", "different", "rough", "fleck", "rust_fleck", "pit")
-    maps = np.stack([getattr(foot, name).ravel() for name in names])
-    seen = np.stack([(foot.seen & columns).ravel() for columns in _IN_BAND.values()])
-    count = seen.sum(axis=1)
-    means = np.where(count > 12, maps @ seen.T.astype(np.float32) / np.maximum(count, 1), math.nan)
-    return {f"{n}_{band}": float(means[i, j]) for i, n in enumerate(names) for j, band in enumerate(BANDS)}
-
-
-def _mean(values: Grid, where: Mask) -> float:
-    return float(values[where].mean()) if where.sum() > 12 else math.nan
 
 
 def _longest_run(broken: NDArray[np.bool_]) -> tuple[int, int]:
@@ -157,37 +131,15 @@ def _longest_run(broken: NDArray[np.bool_]) -> tuple[int, int]:
 
 def _measurement(frame: Frame, stance: Stance) -> Measurement:
     foot = _look(frame, stance)
-    far = foot.seen & _IN_BAND["far"]
+    far = foot.seen & _FAR
     crack = foot.seen & _CRACK
     spread = float(np.percentile(foot.different[far], 80)) if far.sum() > 30 else math.nan
-    features = {
-        "tilt": frame.fastener.tilt or 0.0,
-        "certainty": min(stance.certainty, 8.0),
-        "sharpness": min(frame.sharpness, 60.0),
-        "paint_light": float(foot.paint[0]),
-        "paint_chroma": float(np.hypot(*foot.paint[1:])),
-        "paint_rustlike": float(foot.paint[1] * _RUST_A + foot.paint[2] * _RUST_B),
-        "paint_spread": spread,
-        "seen_share": float(crack.sum() / (len(_BEARINGS) * _CRACK.sum())),
-    }
-    features |= _band_means(foot)
-    features["rusty_skirt"] = _mean(foot.rusty, foot.skirt)
-    features["different_skirt"] = _mean(foot.different, foot.skirt)
-    features["rough_skirt"] = _mean(foot.rough, foot.skirt)
-    for name in ("rough", "fleck", "rust_fleck", "pit"):
-        features[f"{name}_foot_ratio"] = math.log(
-            (features[f"{name}_foot"] + 1) / (features[f"{name}_far"] + 1)
-        )
-        features[f"{name}_ratio"] = math.log((features[f"{name}_rim"] + 1) / (features[f"{name}_far"] + 1))
+    rim = foot.seen & _RIM
     # Bearing by bearing: does anything in the crack's ring stand out of this paint's own variation?
     limit = max(LEAST_DIFFERENCE, spread if math.isfinite(spread) else 0.0)
     visible = crack.sum(axis=1) >= 2
     count = max(int(visible.sum()), 1)
     peak = np.where(crack, foot.different, 0).max(axis=1)
-    broken = visible & (peak > limit)
-    rusted = visible & (np.where(crack, foot.rusty, -99).max(axis=1) > limit)
-    bare = visible & (np.where(crack, foot.lighter, -99).max(axis=1) > 1.5 * limit)
-    dark = visible & (np.where(crack, foot.lighter, 99).min(axis=1) < -1.5 * limit)
     flecked = visible & (np.where(crack, foot.fleck, 0).max(axis=1) > limit)
     rust_flecked = visible & (np.where(crack, foot.rust_fleck, 0).max(axis=1) > 0.7 * limit)
     # Flecks lie apart: up to three bearings (12 degrees) between two belong to one arc.
@@ -195,35 +147,25 @@ def _measurement(frame: Frame, stance: Stance) -> Measurement:
     arc = np.any([np.roll(cracked, k) for k in (-1, 0, 1)], axis=0)
     first, length = _longest_run(arc)
     nut = _nut_colour(frame)
-    tint = nut - foot.paint
-    features |= {
-        "broken_share": float(broken.sum() / count),
-        "rusted_share": float(rusted.sum() / count),
-        "bare_share": float(bare.sum() / count),
-        "dark_share": float(dark.sum() / count),
+    share = float(cracked.sum() / count)
+    # Few and telling: more features learn the pictures at hand by heart.
+    features = {
+        "either_share": share,
         "fleck_share": float(flecked.sum() / count),
-        "rust_fleck_share": float(rust_flecked.sum() / count),
-        "either_share": float(cracked.sum() / count),
+        "rough_rim": float(foot.rough[rim].mean()) if rim.sum() > 12 else math.nan,
         "run_deg": length * 360 / len(_BEARINGS),
-        "peak": float(np.median(peak[visible])) if visible.any() else math.nan,
-        "peak_high": float(np.percentile(peak[visible], 85)) if visible.any() else math.nan,
-        "falls_off": features["different_foot"] - features["different_near"],
-        "stands_out": features["different_rim"] - features["different_far"],
-        "rust_falls_off": features["rusty_foot"] - features["rusty_near"],
-        "rust_stands_out": features["rusty_rim"] - features["rusty_far"],
-        "nut_tint": float(np.hypot(tint[1], tint[2])),
-        "nut_lighter": float(tint[0]),
-        "nut_rusty": float(tint[1] * _RUST_A + tint[2] * _RUST_B),
+        "nut_tint": float(np.hypot(*(nut - foot.paint)[1:])),
     }
+    stands_out = float(np.median(peak[visible])) if visible.any() else math.nan
     measures = {
         "arc_deg": length * 360 / len(_BEARINGS),
-        "share": features["either_share"],
-        "colour_de": features["peak"],
+        "share": share,
+        "colour_de": stands_out,
         "paint_de": spread,
     }
     reason = (
-        f"bare or rusty flecks along {features['either_share']:.0%} of what is seen of the nut's foot, "
-        f"longest arc {length * 360 // len(_BEARINGS)}°; the ring differs by {features['peak']:.0f} ΔE from "
+        f"bare or rusty flecks along {share:.0%} of what is seen of the nut's foot, "
+        f"longest arc {length * 360 // len(_BEARINGS)}°; the ring differs by {stands_out:.0f} ΔE from "
         f"the paint beyond, which itself varies by {spread:.0f}"
     )
     return Measurement(frame.fastener, features, measures, _outline(frame, stance, first, length), reason)

@@ -386,7 +386,6 @@ def _measurement(
     if pair is None:
         return None
     surface, nut = pair.surface, pair.nut
-    nan = math.nan
     offset, sd = math.degrees(pair.turn), math.degrees(pair.turn_sd)
     body = (part == SIDE) | (part == FACE)
     distance = np.hypot(foot[:, 0], foot[:, 1])
@@ -395,13 +394,8 @@ def _measurement(
     in_line = float((sure * (body & ahead & (across < 0.25))).sum()) / PIXELS_PER_RADIUS**2
     on_body = float((sure * body).sum()) / PIXELS_PER_RADIUS**2
     ring = float((sure * ((part == SEAT) & (distance > FLANGE) & (distance < FAR))).sum())
-    pieces = [(FACE, 0.15, 1.3), (SIDE, 0.15, 1.3), (SEAT, 1.1, RIM)]
-    marks = [_marks(foot[part == p], sure[part == p], near, far) for p, near, far in pieces]
-    offsets = [
-        min((abs(math.degrees(_turn(m.bearing - surface.bearing))) for m in found), default=nan)
-        for found in marks
-    ]
-    face_turn, side_turn, skirt_turn = offsets
+    skirt = part == SEAT
+    on_skirt = _marks(foot[skirt], sure[skirt], 1.1, RIM)
     turned = abs(offset) if nut is not None else 0.0
     plain = min(surface.length / 0.5, 1.0) * surface.area * PIXELS_PER_RADIUS**2 / max(ring, 1.0)
     shown_on_nut = 0.0 if nut is None else min(nut.length / 0.4, 1.0) * nut.area / max(on_body, 1e-6)
@@ -409,37 +403,10 @@ def _measurement(
         "turned_plainly": plain * shown_on_nut * float(np.clip((turned - 3.0) / 12.0, 0.0, 1.0)),
         "lines_up_plainly": plain * shown_on_nut * float(np.clip(1.0 - turned / 12.0, 0.0, 1.0)),
         "surface_alone_plainly": plain * (1.0 - shown_on_nut) if in_line < 0.02 else 0.0,
-        "least_offset_deg": float(np.nanmin([*offsets, 90.0])),
-        "offset_abs_deg": abs(offset),
-        "offset_deg": offset,
-        "offset_sd_deg": sd,
-        "offset_in_sds": abs(offset) / sd if sd > 0 else nan,
         "offset_half_turn_deg": abs(math.degrees(_turn(pair.turn, math.pi))),
-        "face_offset_deg": face_turn,
-        "side_offset_deg": side_turn,
-        "skirt_offset_deg": skirt_turn,
-        "skirt_length_r": marks[2][0].length if marks[2] else 0.0,
-        "lines_offset_deg": nan
-        if nut is None
-        else abs(math.degrees(_turn(nut.direction - surface.direction, math.pi))),
-        "surface_length_r": surface.length,
-        "surface_width_r": surface.width,
-        "surface_skew_deg": abs(math.degrees(_turn(surface.direction - surface.bearing))),
-        "surface_second_r": pair.surfaces[1].length if len(pair.surfaces) > 1 else 0.0,
+        "skirt_length_r": on_skirt[0].length if on_skirt else 0.0,
         "surface_purity": surface.area * PIXELS_PER_RADIUS**2 / max(ring, 1.0),
-        "nut_length_r": 0.0 if nut is None else nut.length,
-        "nut_width_r": nan if nut is None else nut.width,
-        "nut_skew_deg": nan if nut is None else abs(math.degrees(_turn(nut.direction - nut.bearing))),
-        "nut_purity": 0.0 if nut is None else nut.area / max(on_body, 1e-6),
-        "in_line_paint": in_line,
-        "out_of_line_paint": on_body - in_line,
-        "in_line_share": in_line / (on_body + 0.02),
-        "paint_strength": paint.strength if paint.hue is not None else nan,
         "paint_evidence": paint.evidence,
-        "paint_is_white": float(paint.hue is None),
-        "stud_paint": float((sure * (part == STUD)).sum()) / PIXELS_PER_RADIUS**2,
-        "tilt_deg": view.frame.fastener.tilt if view.frame.fastener.tilt is not None else nan,
-        "sharpness": view.frame.sharpness,
     }
     shown = sure > 0.5
     near = (distance < FAR) & shown & (part != STUD)

@@ -2,7 +2,9 @@
 
 The photos are screened as they will be in use, with the fasteners that the finder finds, so that a score
 allows for the finder's slips. Fasteners that it missed are added from the labels, slightly displaced, for
-more examples. The same photos give the same weights.
+more examples. Photos that were picked or made for their evidence teach what it looks like, but not how
+often it is met: name them with ``--picked``, and the scores are calibrated on the others. The same photos
+give the same weights.
 """
 
 from __future__ import annotations
@@ -53,22 +55,22 @@ class Examples:
     stands : ndarray of bool, shape (N,)
     photo : ndarray of int, shape (N,)
         Number of the photo, by which folds are made.
-    found : ndarray of bool, shape (N,)
-        The fastener came from the finder, not from the labels.
+    usual : ndarray of bool, shape (N,)
+        As met in use: the fastener came from the finder, and the photo was not picked for its evidence.
     """
 
     names: tuple[str, ...]
     table: Floats
     stands: NDArray[np.bool_]
     photo: NDArray[np.intp]
-    found: NDArray[np.bool_]
+    usual: NDArray[np.bool_]
 
 
-def collect(truths: Sequence[TruthPhoto]) -> dict[Cue, Examples]:
-    """Measure every cue on every labelled photo."""
+def collect(truths: Sequence[TruthPhoto], picked: Sequence[TruthPhoto] = ()) -> dict[Cue, Examples]:
+    """Measure every cue on every labelled photo; ``picked`` are those chosen for their evidence."""
     rows: dict[Cue, list[tuple[Floats, bool, int, bool]]] = {cue: [] for cue in MEASURE}
     names: dict[Cue, tuple[str, ...]] = {}
-    for number, truth in enumerate(truths):
+    for number, truth in enumerate([*truths, *picked]):
         photo = read_photo(truth.path)
         found = find_fasteners(photo)
         completed = add_lean(photo, with_labels(found, truth, np.random.default_rng([number, 1])))
@@ -83,7 +85,7 @@ def collect(truths: Sequence[TruthPhoto]) -> dict[Cue, Examples]:
                 names[cue] = tuple(columns)
                 labels = label(cue, measurements, fasteners, photo, truth)
                 rows[cue] += [
-                    (table[i], stands, number, is_found)
+                    (table[i], stands, number, is_found and number < len(truths))
                     for i, stands in enumerate(labels)
                     if stands is not None
                 ]
@@ -156,8 +158,8 @@ def fit(examples: Examples) -> tuple[CueModel, Floats]:
             best = (loss, odds, strength)
     assert best is not None
     _, odds, strength = best
-    seen = examples.found
-    calibration = _calibrate(odds[seen], examples.stands[seen])
+    usual = examples.usual
+    calibration = _calibrate(odds[usual], examples.stands[usual])
     model = _fit(examples, np.arange(len(examples.stands)), strength)
     return dataclasses.replace(model, calibration=calibration), 1 / (
         1 + np.exp(-(calibration[0] * odds + calibration[1]))
@@ -210,12 +212,18 @@ def _log_loss(odds: Floats, stands: NDArray[np.bool_]) -> float:
 
 @click.command()
 @click.argument("folders", nargs=-1, required=True, type=click.Path(exists=True, path_type=Path))
+@click.option(
+    "--picked",
+    multiple=True,
+    type=click.Path(exists=True, path_type=Path),
+    help="A folder of photos that were picked for their evidence.",
+)
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Where the weights go (.npz).")
-def main(folders: Sequence[Path], out: Path) -> None:
+def main(folders: Sequence[Path], picked: Sequence[Path], out: Path) -> None:
     """Train the scores of all cues on FOLDERS of labelled photos."""
-    truths = [truth for folder in folders for truth in read_truths(folder)]
+    truths, rich = ([t for folder in group for t in read_truths(folder)] for group in (folders, picked))
     arrays: dict[str, NDArray[np.generic]] = {}
-    for cue, examples in collect(truths).items():
+    for cue, examples in collect(truths, rich).items():
         model, held_out = fit(examples)
         arrays |= model.arrays(cue)
         click.echo(_summary(cue, examples, held_out))
@@ -227,8 +235,8 @@ def main(folders: Sequence[Path], out: Path) -> None:
 def _summary(cue: Cue, examples: Examples, held_out: Floats) -> str:
     from sklearn.metrics import average_precision_score
 
-    stands = examples.stands[examples.found]
-    precision = average_precision_score(stands, held_out[examples.found])
+    stands = examples.stands[examples.usual]
+    precision = average_precision_score(stands, held_out[examples.usual])
     return f"{cue}: {stands.sum()} of {len(stands)} stand, average precision held out {precision:.2f}"
 
 
