@@ -14,10 +14,10 @@ def quiz(store):
     return store.quizzes.add("May", 7, ITEMS, by="Mo")
 
 
-def test_a_quiz_is_kept_as_drawn(store, tmp_path, quiz):
+def test_a_quiz_is_kept_as_drawn(store, database, tmp_path, quiz):
     assert quiz.items == ITEMS
     store.close()
-    assert Store.open(tmp_path / "yard.sqlite").quizzes.quiz(quiz.token) == quiz
+    assert Store.open(database, photos=tmp_path).quizzes.quiz(quiz.token) == quiz
 
 
 def test_answers_are_given_once(store, quiz):
