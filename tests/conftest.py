@@ -1,12 +1,14 @@
 """Settings shared by all tests, and drawn joints: four nuts on a known axis on a textured surface."""
 
 import math
+import sys
 
 import cv2
 import numpy as np
 import pytest
 from hypothesis import settings
 
+from visual_aid import decoder
 from visual_aid.model import Fastener
 
 settings.register_profile("repeatable", derandomize=True, deadline=None)
@@ -92,3 +94,46 @@ def joint(
 @pytest.fixture(scope="session")
 def draw_joint():
     return joint
+
+
+TROUBLEMAKER = """
+import os, sys, time
+from visual_aid import decoder, photo
+
+decode = photo.read_photo_bytes
+
+def read(data, name, **options):
+    if name == "fatal.heic":
+        os.abort()
+    if name == "endless.heic":
+        time.sleep(600)
+    if name == "greedy.heic":
+        return bytearray(decoder.MEMORY)
+    if name == "chatty.heic":
+        os.write(1, b"{}")
+        print("a library speaks", flush=True)
+    if name == "once.heic" and not os.path.exists(os.environ["ONCE"]):
+        open(os.environ["ONCE"], "w").close()
+        os.abort()
+    return decode(data, name, **options)
+
+photo.read_photo_bytes = read
+decoder.serve()
+"""
+"""A decoding process that does by the file's name what decoders have done by a file's content."""
+
+
+@pytest.fixture
+def fresh_decoder(monkeypatch):
+    """Start with no decoding process, and leave none behind."""
+    monkeypatch.setattr(decoder, "_idle", [])
+    yield
+    for process in decoder._idle:
+        process.end()
+
+
+@pytest.fixture
+def troublemaker(fresh_decoder, monkeypatch, tmp_path):
+    """Decode with the troublemaker."""
+    monkeypatch.setattr(decoder, "_COMMAND", [sys.executable, "-c", TROUBLEMAKER])
+    monkeypatch.setenv("ONCE", str(tmp_path / "once"))

@@ -13,7 +13,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 # A part may import from its own rank and from those above it.
 RANKS = (
     ("model", "files"),
-    ("photo", "colour", "quality", "likeness"),
+    ("photo", "decoder", "colour", "quality", "likeness"),
     ("fasteners",),
     ("evidence",),
     ("wear", "measure"),

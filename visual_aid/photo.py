@@ -38,6 +38,8 @@ MIN_SIDE = 64
 """Shortest working side in pixels that is read at all: less cannot hold a nut and what surrounds it."""
 MAX_PIXELS = 200_000_000
 """Default of the largest photo read: the largest phone sensors sold give just under 200 megapixels."""
+MAX_BYTES = 500_000_000
+"""Largest file read: it and its pixels have to fit into memory; common practice, no source."""
 BACKDROP = (128, 128, 128)
 """sRGB colour behind transparent pixels: mid grey counts neither as burnt out nor as too dark."""
 
@@ -57,7 +59,7 @@ class PhotoError(Exception):
     ----------
     trouble : Trouble
         ``code`` is one of missing, unreadable, empty, not_an_image, truncated, damaged, unsupported,
-        too_many_pixels, too_small; ``say`` names the file and the mend in one line.
+        too_many_pixels, too_many_bytes, too_small; ``say`` names the file and the mend in one line.
     """
 
     def __init__(self, trouble: Trouble) -> None:
@@ -192,12 +194,20 @@ def read_photo(path: str | os.PathLike[str], *, max_pixels: int = MAX_PIXELS) ->
     PhotoError
         The file is missing, unreadable, damaged or no photo; its line names the file and the mend.
     """
+    data, name = read_file(path)
+    return read_photo_bytes(data, name, path=printable(os.fspath(path)), max_pixels=max_pixels)
+
+
+def read_file(path: str | os.PathLike[str]) -> tuple[bytes, str]:
+    """Give the bytes of a photo file, undecoded, and its name for people; raises as ``read_photo``."""
     path = Path(path)
     name = printable(path.name)
     try:
-        if not stat.S_ISREG(path.stat().st_mode):
+        about = path.stat()
+        if not stat.S_ISREG(about.st_mode):
             raise _error("unreadable", f"{name} is not a file: name the photos themselves or their folder.")
-        data = path.read_bytes()
+        check_size(about.st_size, name)
+        return path.read_bytes(), name
     except FileNotFoundError:
         raise _error("missing", f"{name} is not there: check the path, or whether it was moved.") from None
     except (OSError, ValueError) as error:
@@ -205,7 +215,15 @@ def read_photo(path: str | os.PathLike[str], *, max_pixels: int = MAX_PIXELS) ->
         raise _error(
             "unreadable", f"{name} cannot be opened ({why}): check the file's permissions."
         ) from None
-    return read_photo_bytes(data, name, path=printable(str(path)), max_pixels=max_pixels)
+
+
+def check_size(size: int, name: str) -> None:
+    """Refuse a file of more than ``MAX_BYTES`` before it is read; raises PhotoError."""
+    if size > MAX_BYTES:
+        raise _error(
+            "too_many_bytes",
+            f"{name} has {size / 1e6:.0f} MB, the limit is {MAX_BYTES / 1e6:.0f} MB: save it as a JPEG.",
+        )
 
 
 def read_photo_bytes(data: bytes, name: str, *, path: str = "", max_pixels: int = MAX_PIXELS) -> Photo:
@@ -270,6 +288,11 @@ def read_photo_bytes(data: bytes, name: str, *, path: str = "", max_pixels: int 
 
 def _error(code: str, say: str) -> PhotoError:
     return PhotoError(Trouble(code, say))
+
+
+def too_big(name: str) -> PhotoError:
+    """Give the error of a photo whose pixels do not fit into memory."""
+    return _error("too_many_pixels", f"{name} does not fit into memory: save it smaller.")
 
 
 def _damaged(name: str) -> PhotoError:
@@ -376,7 +399,9 @@ def _decode_jpeg(data: bytes, name: str, shrink: float = 1.0) -> Pixels:
     factor = max(f for f in _REDUCED if f <= shrink)
     try:
         pixels = cv2.imdecode(np.frombuffer(data, np.uint8), _REDUCED[factor] | cv2.IMREAD_IGNORE_ORIENTATION)
-    except cv2.error:
+    except cv2.error as error:
+        if error.code == cv2.Error.StsNoMem:
+            raise too_big(name) from None
         pixels = None
     if pixels is None:
         raise _damaged(name)
@@ -415,7 +440,7 @@ def _decode_with_pillow(image: Image.Image, name: str) -> Pixels:
     except PhotoError:
         raise
     except MemoryError:
-        raise _error("too_many_pixels", f"{name} does not fit into memory: save it smaller.") from None
+        raise too_big(name) from None
     except Exception as error:  # the decoders raise nearly anything on hostile bytes
         if "truncated" in str(error).lower():
             raise _truncated(name) from None

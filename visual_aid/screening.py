@@ -11,13 +11,14 @@ from pathlib import Path
 import numpy as np
 
 from visual_aid import __version__
+from visual_aid.decoder import read_photo
 from visual_aid.evidence.look import describe
 from visual_aid.evidence.register import MEASURE, find_evidence
 from visual_aid.evidence.scene import Scene
 from visual_aid.fasteners.find import find_fasteners
 from visual_aid.fasteners.lean import add_lean
 from visual_aid.model import Candidate, Fastener, NotJudged, PhotoInfo, Quality, Screening
-from visual_aid.photo import Photo, PhotoError, read_photo
+from visual_aid.photo import Photo, PhotoError
 from visual_aid.quality import judge
 
 RETAKE = "the photo has to be taken again first"

@@ -107,6 +107,15 @@ def test_a_photo_on_which_the_engine_fails_costs_no_other(yard, tmp_path, monkey
     assert "no nuts to divide by" in result.stderr
 
 
+def test_a_photo_that_ends_the_decoder_costs_no_other(yard, tmp_path, troublemaker):
+    (yard / "c.jpg").rename(yard / "fatal.heic")
+    result = run("screen", yard / "fatal.heic", yard / "b.png", "--json", tmp_path / "r.jsonl", "--jobs", 1)
+    assert result.exit_code == 1
+    codes = [r["error"] and r["error"]["code"] for r in records(tmp_path / "r.jsonl")]
+    assert codes == ["process_died", None]
+    assert result.stderr.startswith(f"{yard / 'fatal.heic'} ended the process that decodes photos: ")
+
+
 def test_a_folder_without_photos_is_a_wrong_command(tmp_path):
     result = run("screen", tmp_path)
     assert result.exit_code == 2

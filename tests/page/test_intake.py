@@ -65,3 +65,12 @@ def test_a_tapped_circle_is_taken_off(store, picture, screened):
     again = point_out_fastener(store, photo, 860.0, 220.0, None)
     assert again.screening.fasteners == ()
     assert store.photo(photo.id) == again
+
+
+def test_an_upload_that_ends_the_decoder_costs_itself_alone(store, picture, troublemaker):
+    taken = take_upload(store, picture(), "fatal.heic")
+    assert (taken.kept, taken.say) == (
+        False,
+        "fatal.heic ended the process that decodes photos: save it as a smaller JPEG.",
+    )
+    assert take_upload(store, picture(), "IMG_7.jpg").kept

@@ -10,10 +10,11 @@ import fsspec
 
 from visual_aid import __version__
 from visual_aid.backlog.sources import PhotoFile, is_url
+from visual_aid.decoder import read_photo_bytes
 from visual_aid.files import printable
 from visual_aid.likeness import likeness
 from visual_aid.model import PhotoInfo, Quality, Screening, Trouble
-from visual_aid.photo import PhotoError, read_photo_bytes
+from visual_aid.photo import PhotoError, check_size
 from visual_aid.screening import screen_photo
 
 
@@ -78,6 +79,7 @@ def lost(job: Job) -> Seen:
 
 
 def _read(file: PhotoFile, name: str) -> bytes:
+    check_size(file.size, name)
     try:
         with fsspec.open(file.url if is_url(file.url) else f"file://{file.url}") as opened:
             data: bytes = opened.read()

@@ -18,11 +18,12 @@ from visual_aid import __version__
 from visual_aid.backlog.processes import in_order
 from visual_aid.backlog.sources import photo_files
 from visual_aid.cli.store import open_store
+from visual_aid.decoder import read_photo
 from visual_aid.files import printable, write_atomically
 from visual_aid.model import PhotoInfo, Quality, Screening, Trouble
 from visual_aid.outputs.overlay import CAUTION, write_overlay
 from visual_aid.outputs.tables import candidates_csv, worklist
-from visual_aid.photo import PhotoError, read_photo
+from visual_aid.photo import PhotoError
 from visual_aid.screening import screen_file
 
 PHOTOS_A_JOB = 4

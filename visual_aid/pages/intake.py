@@ -8,10 +8,11 @@ from math import hypot
 from pathlib import Path
 from statistics import median
 
+from visual_aid.decoder import read_photo, read_photo_bytes
 from visual_aid.likeness import likeness
 from visual_aid.model import Fastener, Screening
 from visual_aid.pages.words import sentence
-from visual_aid.photo import Photo, PhotoError, read_photo, read_photo_bytes
+from visual_aid.photo import Photo, PhotoError
 from visual_aid.records.entries import WEAK_SCORE, StoredPhoto, Visit
 from visual_aid.records.store import Store
 from visual_aid.screening import screen_photo

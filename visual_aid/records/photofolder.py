@@ -11,9 +11,10 @@ import fsspec
 from PIL import ExifTags, Image
 
 from visual_aid.backlog.sources import PhotoFile, is_url
+from visual_aid.decoder import read_photo_bytes
 from visual_aid.files import write_atomically
 from visual_aid.model import PhotoInfo
-from visual_aid.photo import Photo, read_photo_bytes
+from visual_aid.photo import Photo
 
 COPY_QUALITY = 92
 """JPEG quality of upright copies: no block shows at the zoom at which single pixels do."""
