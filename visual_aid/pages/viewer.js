@@ -125,9 +125,14 @@ class Viewer extends PhotoView {
     return this.mode === "look";
   }
 
-  placed(left, top) {
-    const taken = [];
-    for (const group of [...this.badges.children].reverse()) this.place(group, left, top, taken);
+  placed() {
+    // Once a frame, however many moves there are in it.
+    this.placing ??= requestAnimationFrame(() => {
+      this.placing = null;
+      const { x, y } = this.svg.viewBox.baseVal;
+      const taken = [];
+      for (const group of [...this.badges.children].reverse()) this.place(group, x, y, taken);
+    });
   }
 
   // Badges keep their size on screen, stay inside the view and off each other.
