@@ -214,6 +214,46 @@ def report_command(
     raise SystemExit(write_report(store, unit, date.date() if date else None, out, paper))
 
 
+@main.command("backup", epilog=EXIT_CODES)
+@click.argument("file", metavar="FILE", type=FILE)
+@click.option(
+    "--store",
+    default="visual-aid.sqlite",
+    show_default=True,
+    metavar="STORE",
+    help="Records to back up: an SQLite file.",
+)
+def backup_command(file: Path, store: str) -> None:
+    """Write the records and the photos kept with them into one file.
+
+    People may be at work meanwhile. The file is read again and checked before it takes its name.
+    """
+    from visual_aid.cli.backup import write_backup
+
+    write_backup(store, file)
+
+
+@main.command("restore", epilog=EXIT_CODES)
+@click.argument("file", metavar="FILE", type=FILE)
+@click.option(
+    "--store",
+    default="visual-aid.sqlite",
+    show_default=True,
+    metavar="STORE",
+    help="Where the records go: an SQLite file.",
+)
+@click.option("--replace", is_flag=True, help="Put records that are there aside, into a backup of their own.")
+def restore_command(file: Path, store: str, replace: bool) -> None:
+    """Put a backup in its place.
+
+    All of it is checked first: nothing changes unless it is sound. People may be at work meanwhile, and go
+    on with the records of the backup.
+    """
+    from visual_aid.cli.backup import read_backup
+
+    read_backup(file, store, replace)
+
+
 @main.command("evaluate", epilog=EXIT_CODES)
 @click.argument("truth", type=THAT_FOLDER, metavar="TRUTH_DIR")
 @click.option(

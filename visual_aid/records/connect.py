@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 from sqlite3 import Connection as SqliteConnection
 
@@ -27,12 +29,17 @@ def connect(url: URL) -> Engine:
     Raises
     ------
     ValueError
-        No records can be opened there, or a newer version wrote them.
+        No records can be opened there, they are damaged, or a newer version wrote them.
     OSError
         The folder cannot be made.
     """
     if url.get_backend_name() == "sqlite" and url.database:
         Path(url.database).parent.mkdir(parents=True, exist_ok=True)
+        if trouble := trouble_in(Path(url.database)):
+            raise ValueError(
+                f"{url.database} is damaged ({trouble}): put the last backup in its place with "
+                "visual-aid restore FILE --replace"
+            )
     engine = create_engine(url)
     if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", _set_up_sqlite)
@@ -45,6 +52,28 @@ def connect(url: URL) -> Engine:
         where = url.render_as_string(hide_password=True) if url.host else url.database
         raise ValueError(f"{where} cannot be opened as records ({error.orig}): name another file") from error
     return engine
+
+
+def trouble_in(database: Path) -> str:
+    """Say in one line what is wrong with the pages of an SQLite file; empty where nothing is, or no file.
+
+    https://www.sqlite.org/pragma.html#pragma_quick_check: every page, without comparing indexes with tables.
+    """
+    try:
+        if not database.is_file() or not database.stat().st_size or not _is_sqlite(database):
+            return ""  # new records, or a file of another kind, which the database itself refuses
+        with closing(sqlite3.connect(database)) as connection:
+            said = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
+    except sqlite3.OperationalError:
+        return ""  # locked, or out of reach, which is told when it is opened
+    except sqlite3.DatabaseError as error:
+        said = str(error)
+    return "" if said == "ok" else " ".join(str(said).split())
+
+
+def _is_sqlite(file: Path) -> bool:
+    with file.open("rb") as opened:
+        return opened.read(16) == b"SQLite format 3\0"  # https://www.sqlite.org/fileformat.html, 1.3.1
 
 
 def _set_up_sqlite(connection: SqliteConnection, _record: object) -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import fsspec
 from PIL import ExifTags, Image
+from sqlalchemy import URL
 
 from visual_aid.backlog.sources import PhotoFile, is_url
 from visual_aid.decoder import read_photo_bytes
@@ -101,6 +102,15 @@ class PhotoFolder:
         if hashlib.sha256(data).hexdigest() != sha256:
             raise FileNotFoundError(f"{_name(path)} has changed since it was screened: add it again.")
         return data
+
+
+def photo_folder(url: URL, photos: str | Path | None) -> Path:
+    """Give the folder of a store's photo files; ValueError where it has to be named and is not."""
+    if photos is None:
+        if url.get_backend_name() != "sqlite" or not url.database:
+            raise ValueError("records on a database server need a folder for the photo files: name one")
+        photos = Path(url.database).with_name(f"{Path(url.database).stem}-photos")
+    return Path(photos).expanduser().resolve()
 
 
 def _name(path: str | Path) -> str:

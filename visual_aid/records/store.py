@@ -32,7 +32,7 @@ from visual_aid.records.gallery import Gallery
 from visual_aid.records.leases import Leases
 from visual_aid.records.logbook import Logbook
 from visual_aid.records.patterns import read_patterns
-from visual_aid.records.photofolder import PhotoFolder
+from visual_aid.records.photofolder import PhotoFolder, photo_folder
 from visual_aid.records.quizzes import Quizzes
 from visual_aid.records.screenings import add_candidate, add_screening, photo_with
 from visual_aid.records.standing import stand
@@ -92,11 +92,8 @@ class Store:
             The folder cannot be made.
         """
         url = locate(target)
-        if photos is None:
-            if url.get_backend_name() != "sqlite" or not url.database:
-                raise ValueError("records on a database server need a folder for the photo files: name one")
-            photos = Path(url.database).with_name(f"{Path(url.database).stem}-photos")
-        return cls(connect(url), Path(photos).expanduser().resolve())
+        folder = photo_folder(url, photos)
+        return cls(connect(url), folder)
 
     def close(self) -> None:
         """Let go of the database."""
