@@ -12,6 +12,7 @@ from typing import Literal
 import click
 
 import visual_aid
+from visual_aid.model import WEARS, Wear
 
 EXIT_CODES = """\b
 Exit codes:
@@ -125,6 +126,76 @@ def compare_command(before: Path, after: Path, lines: Path | None, overlay: Path
     from visual_aid.cli.compare import compare_photos
 
     raise SystemExit(compare_photos(before, after, lines, overlay))
+
+
+@main.command("measure", epilog=EXIT_CODES)
+@click.argument("kind", metavar="KIND", type=click.Choice(WEARS))
+@click.argument("photo", metavar="PHOTO", type=FILE)
+@click.argument("photo2", metavar="[PHOTO2]", type=FILE, required=False)
+@click.option(
+    "--box",
+    "boxes",
+    multiple=True,
+    required=True,
+    metavar="X,Y,W,H",
+    help="Part to measure, in pixels of the upright photo; given twice where two parts are compared.",
+)
+@click.option(
+    "--known",
+    metavar="X1,Y1,X2,Y2=LENGTH",
+    help="Scale without the card: two ends of a known length (24 mm, 1 in) or of a nut's flats (M16).",
+)
+@click.option(
+    "--ruler",
+    type=float,
+    default=150.0,
+    show_default=True,
+    metavar="MM",
+    help="What the card's ruler measures on the print.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the measurement as one line of JSON.")
+@click.option(
+    "--overlay", type=FILE, metavar="FILE", help="Write a JPEG of the photos with what was measured."
+)
+def measure_command(
+    kind: Wear,
+    photo: Path,
+    photo2: Path | None,
+    boxes: tuple[str, ...],
+    known: str | None,
+    ruler: float,
+    as_json: bool,
+    overlay: Path | None,
+) -> None:
+    r"""Measure wear on a part that you box.
+
+    \b
+    KIND is one of movement, bushing_offset, rubber_crack, chafe, fluid_run,
+    hole_elongation, leaf_shift, broken_leaf, height_difference,
+    ride_height_hold, rust_grade.
+
+    A scale card in the plane of the part gives millimetres; the card command writes it for printing. What
+    cannot be measured is refused with the reason.
+    """
+    from visual_aid.cli.measure import measure_photos
+
+    paths = (photo,) if photo2 is None else (photo, photo2)
+    raise SystemExit(measure_photos(kind, paths, boxes, known, ruler, as_json, overlay))
+
+
+@main.command("card", epilog=EXIT_CODES)
+@click.argument("file", metavar="FILE", type=FILE)
+@click.option(
+    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of the page."
+)
+def card_command(file: Path, paper: str) -> None:
+    """Write the scale cards for printing.
+
+    FILE becomes a PDF page with a large and a small card and a ruler that tells whether the print is true.
+    """
+    from visual_aid.cli.measure import write_card
+
+    raise SystemExit(write_card(file, paper))
 
 
 @main.command("app", epilog=EXIT_CODES)
@@ -255,7 +326,7 @@ def restore_command(file: Path, store: str, replace: bool) -> None:
 
 
 @main.command("evaluate", epilog=EXIT_CODES)
-@click.argument("truth", type=THAT_FOLDER, metavar="TRUTH_DIR")
+@click.argument("truth", type=THAT_FOLDER, metavar="[TRUTH_DIR]", required=False)
 @click.option(
     "--records",
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
@@ -267,6 +338,21 @@ def restore_command(file: Path, store: str, replace: bool) -> None:
     is_flag=True,
     help="Judge turns between two visits: TRUTH_DIR holds labelled pairs of photos, the records comparisons.",
 )
+@click.option(
+    "--wear",
+    is_flag=True,
+    help="Judge measurements of wear: on labelled pictures in TRUTH_DIR, or, without it, on pictures made "
+    "for it.",
+)
+@click.option(
+    "--kind", "kinds", multiple=True, metavar="KIND", help="With --wear: judge this kind only; repeatable."
+)
+@click.option(
+    "--cases",
+    type=click.IntRange(1),
+    metavar="N",
+    help="With --wear: pictures to make of each kind. Default: 24.",
+)
 @click.option("--json", "figures", type=FILE, metavar="FILE", help="Write all figures.")
 @click.option("--curve", type=FILE, metavar="FILE", help="Write a PNG picture of precision against recall.")
 @click.option(
@@ -274,9 +360,12 @@ def restore_command(file: Path, store: str, replace: bool) -> None:
 )
 @JOBS
 def evaluate_command(
-    truth: Path,
+    truth: Path | None,
     records: Path | None,
     pairs: bool,
+    wear: bool,
+    kinds: tuple[str, ...],
+    cases: int | None,
     figures: Path | None,
     curve: Path | None,
     sheet: Path | None,
@@ -287,6 +376,18 @@ def evaluate_command(
     Prints what was found, missed and false, cue by cue. TRUTH_DIR holds photos, each with a JSON file of
     the same name beside it that says what is to be seen.
     """
+    if wear:
+        if pairs or records or curve or sheet or jobs:
+            raise click.UsageError(
+                "--pairs, --records, --curve, --sheet and --jobs are not for --wear: leave them out"
+            )
+        from visual_aid.cli.evaluate_wear import evaluate_wear
+
+        raise SystemExit(evaluate_wear(truth, kinds, cases, figures))
+    if kinds or cases:
+        raise click.UsageError("--kind and --cases are for --wear: add it, or leave them out")
+    if truth is None:
+        raise click.UsageError("name the folder of labelled photos")
     if pairs:
         if curve or sheet or jobs:
             raise click.UsageError("--curve, --sheet and --jobs are not for --pairs: leave them out")

@@ -1,0 +1,179 @@
+"""Broken leaf: a dark or rust-edged line that crosses one leaf from its upper to its lower edge.
+
+The box goes along the pack as seen from its side. Scratches are light, stains wide and soft, and what lies
+over the whole pack, a clip or a shadow, crosses every leaf: none of them is a break.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from visual_aid.measure.leaves import Pack, take_apart
+from visual_aid.measure.measurement import Figure, Found, Limit, Mark, View
+from visual_aid.measure.patch import cut
+from visual_aid.measure.scale import Floats
+
+SIDE = 900
+HALF = 5
+"""Half the width in pixels of the line that is looked for: both its sides are compared at that distance."""
+CERTAIN = 0.10
+"""Darkness, as a logarithm of lightness, that a break has all across its leaf."""
+CLEAR = 4.0
+"""How many times the leaf's usual darkest crossing a break is: grime and grain cross leaves too."""
+REDDER = 4.0
+"""CIELAB a* by which a rusty edge is redder than its leaf."""
+ALIKE = 1.5
+"""Leaf thicknesses within which crossings of two leaves belong to one thing that lies over both."""
+LIMIT = Limit("breaks", 0.0, "no leaf cracked or broken", "49 CFR 393.207(c)")
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Crossing:
+    """A dark line across a leaf: its columns by row, and how dark it is, outright and against others."""
+
+    leaf: int
+    columns: NDArray[np.int64]
+    darkness: float
+    clear: float
+    width: float
+    redder: float
+
+
+def measure(views: Sequence[View]) -> Found:
+    """Look for a break in the leaves of a boxed pack.
+
+    Raises
+    ------
+    CannotMeasure
+        The leaves cannot be told apart.
+    """
+    view = views[0]
+    patch = cut(view, SIDE)
+    pack = take_apart(patch)
+    crossings = [c for number in range(len(pack.bands)) for c in darkest_crossings(pack, number)]
+    breaks = [
+        c for c in crossings if c.darkness > CERTAIN and c.clear > CLEAR and not _shared(c, crossings, pack)
+    ]
+    figures = [Figure("breaks", float(len(breaks))), Figure("leaves", float(len(pack.bands)))]
+    if not breaks:
+        return Found(
+            f"no line crosses one of the {len(pack.bands)} leaves from edge to edge; a break under a "
+            f"clip, a seat or "
+            "dirt does not show",
+            tuple(figures),
+            (),
+            LIMIT,
+        )
+    worst = max(breaks, key=lambda c: c.clear)
+    figures.append(Figure("leaf", float(worst.leaf + 1)))
+    reason = (
+        f"leaf {worst.leaf + 1} from above is crossed by a dark line from edge to edge, "
+        f"{worst.clear:.0f} times as dark as grime on it"
+    )
+    if worst.redder > REDDER:
+        reason += ", with rusty edges"
+    if patch.mm is not None:
+        width = worst.width * patch.mm
+        figures.append(Figure("width_mm", width, 0.35 * width))
+        reason += f", about {width:.1f} mm wide"
+    marks = tuple(Mark("break", patch.outline(pack.back(_line(c, pack))), closed=False) for c in breaks)
+    return Found(reason, tuple(figures), marks, LIMIT)
+
+
+def darkest_crossings(pack: Pack, number: int, most: int = 3) -> list[Crossing]:
+    """Find the darkest lines that cross a leaf, each by the path that is darkest all the way."""
+    a, b = pack.bands[number]
+    inset = max(1, round(0.12 * (b - a)))
+    top, bottom = a + inset, b - inset
+    log = cv2.GaussianBlur(pack.log[top:bottom], (0, 0), 0.8)
+    h, w = log.shape
+    if h < 4 or w < 8 * HALF:
+        return []
+    # Darker than both sides: the lighter of a line's sides does not count.
+    left, right = np.roll(log, HALF, axis=1), np.roll(log, -HALF, axis=1)
+    dark = np.minimum(left, right) - log
+    dark[:, : 2 * HALF] = dark[:, -2 * HALF :] = -1.0
+    paths, through = _paths(dark)
+    usual = max(float(np.percentile(through[2 * HALF : -2 * HALF], 75)), 0.01)
+    found = []
+    left_over = through.copy()
+    for _ in range(most):
+        end = int(left_over.argmax())
+        if left_over[end] <= 0:
+            break
+        columns = paths[:, end]
+        around = slice(max(0, end - 3 * HALF), end + 3 * HALF + 1)
+        left_over[around] = 0
+        rows = np.arange(h)
+        redder = _redder(pack.lab[top:bottom, :, 1], rows, columns)
+        found.append(
+            Crossing(
+                number,
+                columns,
+                float(through[end]),
+                float(through[end]) / usual,
+                _width(dark, columns),
+                redder,
+            )
+        )
+    return found
+
+
+def _paths(dark: NDArray[Any]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Give the darkest path up from each column at the lower edge, and how dark it is throughout.
+
+    A path may step one column a row. How dark it is throughout is what all but its palest quarter reach.
+    """
+    h, w = dark.shape
+    value = dark[0].astype(float)
+    step = np.zeros((h, w), np.int64)
+    for row in range(1, h):
+        padded = np.pad(value, 1, constant_values=-np.inf)
+        choice = np.stack([padded[:-2] - 0.01, padded[1:-1], padded[2:] - 0.01])
+        best = choice.argmax(axis=0)
+        step[row] = best - 1
+        value = np.take_along_axis(choice, best[None], axis=0)[0] + np.minimum(dark[row], 0.35)
+    columns = np.empty((h, w), np.int64)
+    columns[-1] = np.arange(w)
+    for row in range(h - 1, 0, -1):
+        columns[row - 1] = (columns[row] + step[row, columns[row]]).clip(0, w - 1)
+    along = np.take_along_axis(dark, columns, axis=1)
+    return columns, np.percentile(along, 20, axis=0).clip(0, None)
+
+
+def _width(dark: NDArray[Any], columns: NDArray[np.int64]) -> float:
+    """Give the width of a line in pixels: how far it is at least half as dark."""
+    rows = np.arange(len(columns))[:, None]
+    around = (columns[:, None] + np.arange(-HALF, HALF + 1)).clip(0, dark.shape[1] - 1)
+    profile = np.median(dark[rows, around], axis=0)
+    return float((profile > 0.5 * profile.max()).sum())
+
+
+def _redder(a: NDArray[Any], rows: NDArray[np.int64], columns: NDArray[np.int64]) -> float:
+    near = (columns[:, None] + np.arange(-HALF, HALF + 1)).clip(0, a.shape[1] - 1)
+    return float(np.percentile(a[rows[:, None], near], 75) - np.median(a))
+
+
+def _shared(crossing: Crossing, among: Sequence[Crossing], pack: Pack) -> bool:
+    """Tell whether a neighbouring leaf is crossed by the same thing."""
+    a, b = pack.bands[crossing.leaf]
+    at = float(np.mean(crossing.columns))
+    return any(
+        abs(other.leaf - crossing.leaf) == 1
+        and abs(float(np.mean(other.columns)) - at) < ALIKE * (b - a)
+        and other.darkness > 0.5 * crossing.darkness
+        and other.clear > 0.5 * CLEAR
+        for other in among
+    )
+
+
+def _line(crossing: Crossing, pack: Pack) -> Floats:
+    a, b = pack.bands[crossing.leaf]
+    rows = np.linspace(a, b, len(crossing.columns))
+    return np.column_stack([crossing.columns, rows]).astype(float)

@@ -1,0 +1,132 @@
+"""Rust grade of a boxed area: the rusted share, and the grade that the public scales give to it.
+
+Rust is told by its colour as a ratio of light, which shade and exposure do not change: iron oxides send back
+two to five times as much red as green, road dust hardly more than daylight.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from visual_aid.colour import srgb_to_linear
+from visual_aid.measure.measurement import CannotMeasure, Figure, Found, Mark, View
+from visual_aid.measure.patch import Patch, cut
+from visual_aid.measure.scale import Floats
+
+SIDE = 900
+SURE, LIKELY = 0.75, 0.44
+"""Red against green, as a logarithm, from which a pixel is rust, and from which it is if it touches such a
+one.
+Dust lies near 0.2, the yellowest iron oxides near 0.65, haematite near 1.5 (Munsell chips inside the
+minerals' hue ranges, Schwertmann 1993); half-covered pixels between."""
+YELLOW = 0.25
+"""How much of green against blue counts with it: yellow oxides are hardly redder than dust, but lack blue."""
+DARK = 0.004
+"""Linear light under which colour is noise."""
+ALL_OVER = 0.97
+PLAIN = 0.16
+"""Spread of the red ratio under which a surface that is rust-coloured all over is paint, not rust."""
+
+D610 = (
+    (0.01, 10),
+    (0.03, 9),
+    (0.1, 8),
+    (0.3, 7),
+    (1.0, 6),
+    (3.0, 5),
+    (10.0, 4),
+    (16.0, 3),
+    (33.0, 2),
+    (50.0, 1),
+)
+"""Rusted area in percent up to which a grade goes; over the last it is 0. ASTM D610-08 (2012), Table 1."""
+ISO_4628_3 = ((0.0, 0), (0.05, 1), (0.5, 2), (1.0, 3), (8.0, 4), (45.0, 5))
+"""Rusted area in percent of the reference pictures of degrees Ri 0 to Ri 5; the last is given as 40 to 50.
+ISO 4628-3:2016, Table 1. The nearest picture is taken, by ratio (from memory)."""
+
+
+def measure(views: Sequence[View]) -> Found:
+    """Grade the rust of a boxed area.
+
+    Raises
+    ------
+    CannotMeasure
+        The area is too dark, or painted in the colour of rust.
+    """
+    view = views[0]
+    patch = cut(view, SIDE)
+    ratio, told = redness(patch.pixels)
+    if told.mean() < 0.5:
+        raise CannotMeasure("the area is too dark for colours to be told: light it and take it again")
+    mask = rusted(ratio, told)
+    share = float(mask[told].mean())
+    if share > ALL_OVER and float(np.std(ratio[told])) < PLAIN:
+        raise CannotMeasure(
+            "the coat itself has the colour of rust: what is rust on it cannot be told from a photo"
+        )
+    error = _edge_error(mask)
+    percent = 100 * share
+    d610, iso = d610_grade(percent), iso_4628_3_degree(percent)
+    return Found(
+        f"{percent:.{2 if percent < 1 else 1}f} % of the area is rusted, give or take {100 * error:.1g}: "
+        f"ASTM D610 grade {d610}, "
+        f"ISO 4628-3 degree Ri {iso}; stain, mud and red primer look alike, and neither scale speaks of "
+        f"strength",
+        (
+            Figure("rusted_percent", percent, 100 * error),
+            Figure("d610_grade", float(d610)),
+            Figure("iso_4628_3_degree", float(iso)),
+        ),
+        outlines(mask, patch, "rust"),
+    )
+
+
+def d610_grade(percent: float) -> int:
+    """Give the ASTM D610 grade of a rusted area in percent: 10 (best) to 0."""
+    return next((grade for upto, grade in D610 if percent <= upto), 0)
+
+
+def iso_4628_3_degree(percent: float) -> int:
+    """Give the ISO 4628-3 degree Ri of a rusted area in percent: 0 (best) to 5."""
+    if percent < ISO_4628_3[1][0] / math.e:
+        return 0
+    return min(ISO_4628_3[1:], key=lambda row: abs(math.log(percent / row[0])))[1]
+
+
+def redness(pixels: NDArray[np.uint8]) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    """Give how far a colour is that of iron oxide, as a logarithm of ratios, and where it can be told."""
+    even = np.asarray(cv2.medianBlur(pixels, 3), np.uint8)
+    light = cv2.GaussianBlur(srgb_to_linear(even), (0, 0), 0.8)
+    told = light.max(axis=2) > DARK
+    red, green, blue = (np.log(light[..., k] + DARK / 4) for k in range(3))
+    ratio = (red - green) + YELLOW * np.minimum(green - blue - 0.3, 1.2)
+    return np.asarray(ratio, np.float32), np.asarray(told)
+
+
+def rusted(ratio: NDArray[np.float32], told: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Mark what is rust: sure pixels, and likely ones that hang together with them."""
+    likely = (ratio > LIKELY) & told
+    count, labels = cv2.connectedComponents(likely.astype(np.uint8), connectivity=8)
+    sure = np.bincount(labels[(ratio > SURE) & told], minlength=count) >= 3
+    sure[0] = False
+    mask: NDArray[np.bool_] = sure[labels]
+    return mask
+
+
+def outlines(mask: NDArray[np.bool_], patch: Patch, label: str, most: int = 60) -> tuple[Mark, ...]:
+    """Give the outlines of the largest parts of a mask, to be drawn on the photo."""
+    found, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    largest = sorted(found, key=cv2.contourArea, reverse=True)[:most]
+    points: list[Floats] = [cv2.approxPolyDP(c, 0.8, True)[:, 0].astype(float) for c in largest]
+    return tuple(Mark(label, patch.outline(p)) for p in points if len(p) >= 3)
+
+
+def _edge_error(mask: NDArray[np.bool_]) -> float:
+    """Give the share of a third of a pixel along all edges: where an edge runs is a matter of that."""
+    grown = cv2.dilate(mask.astype(np.uint8), np.ones((3, 3), np.uint8))
+    return float((grown.astype(bool) & ~mask).mean()) / 3 + 5e-5

@@ -1,0 +1,177 @@
+"""Millimetres in a photo: the plane of a part, and how sure a length on it is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[Any]
+"""float64 throughout; what OpenCV and linear algebra give back is not typed as such."""
+Point = tuple[float, float]
+
+CLICK = 1.5
+"""Full pixels by which a person's click misses what is meant; two of three lie within. Common practice, no
+source."""
+UNSEEN_TILT = 25.0
+"""Degrees of tilt that a length pointed out on a photo says nothing of and that people call head on."""
+
+ACROSS_FLATS: Mapping[str, float] = MappingProxyType(
+    {
+        "M6": 10.0,
+        "M8": 13.0,
+        "M10": 16.0,
+        "M12": 18.0,
+        "M14": 21.0,
+        "M16": 24.0,
+        "M18": 27.0,
+        "M20": 30.0,
+        "M22": 34.0,
+        "M24": 36.0,
+        "M27": 41.0,
+        "M30": 46.0,
+        "M36": 55.0,
+        "1/2 in": 19.05,
+        "5/8 in": 23.8125,
+        "3/4 in": 28.575,
+        "7/8 in": 33.3375,
+        "1 in": 38.1,
+        "1-1/4 in": 47.625,
+    }
+)
+"""Width across flats of hex nuts in millimetres by thread. Metric: ISO 4032; M18, M22 and M27 from memory.
+Inch: ASME B18.2.2; 7/8 in from memory. Nuts of older standards are wider: measure when in doubt."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Scale:
+    """How the plane of a part lies in a photo.
+
+    Attributes
+    ----------
+    to_px : ndarray of shape (3, 3)
+        Homography from millimetres on the plane to full pixels.
+    covariance : ndarray of shape (8, 8)
+        Of its first eight entries, row by row; the ninth is 1.
+    relative : float
+        Share by which every length may be wrong alike (the print, a tilt that was not seen).
+    rectified : bool
+        Whether the tilt of the plane is known, so that directions and shapes on it are.
+    source : str
+        Where the millimetres come from, in words.
+    outline : ndarray of shape (N, 2), or None
+        Full pixels around what the plane was fitted to, where it is something that stands still.
+    """
+
+    to_px: Floats
+    covariance: Floats
+    relative: float
+    rectified: bool
+    source: str
+    outline: Floats | None = None
+
+    def to_mm(self, pixels: Floats) -> Floats:
+        """Map full pixels (..., 2) to millimetres on the plane."""
+        return project(np.linalg.inv(self.to_px), pixels)
+
+    def to_pixels(self, mm: Floats) -> Floats:
+        """Map millimetres on the plane (..., 2) to full pixels."""
+        return project(self.to_px, mm)
+
+    def jacobian(self, at: Point) -> Floats:
+        """Give the change of millimetres by full pixels at a pixel, shape (2, 2)."""
+        x, y = at
+        around = self.to_mm(np.array([(x + 0.5, y), (x - 0.5, y), (x, y + 0.5), (x, y - 0.5)]))
+        return np.column_stack([around[0] - around[1], around[2] - around[3]])
+
+    def mm_per_px(self, at: Point) -> float:
+        """Give the millimetres a pixel at a place: the root of the area that a pixel covers."""
+        return math.sqrt(abs(float(np.linalg.det(self.jacobian(at)))))
+
+    def tilt(self, at: Point) -> float:
+        """Give the degrees between the line of sight and the plane's normal, from the squeeze at a place."""
+        long, short = np.linalg.svd(self.jacobian(at), compute_uv=False)
+        return math.degrees(math.acos(min(1.0, float(short / long))))
+
+    def length(self, a: Point, b: Point, pointing: float = CLICK) -> tuple[float, float]:
+        """Measure between two pixels.
+
+        Parameters
+        ----------
+        a, b : (float, float)
+            Full pixels.
+        pointing : float
+            Full pixels by which either may miss what is meant; two of three lie within.
+
+        Returns
+        -------
+        value, uncertainty : float
+            Millimetres; two of three such lengths are wrong by no more than the uncertainty.
+        """
+        ends = np.array([a, b], float)
+        value = _apart(self.to_px, ends)
+        slope = np.zeros(8)
+        for i in range(8):
+            step = 1e-4 * max(abs(self.to_px.ravel()[i]), 1e-6)
+            slope[i] = (_apart(_moved(self.to_px, i, step), ends) - value) / step
+        by_plane = float(slope @ self.covariance @ slope)
+        by_pointing = sum(
+            float(((self.jacobian((x, y)) * pointing).T @ _unit(self.to_mm(ends)))[axis] ** 2)
+            for x, y in ends
+            for axis in (0, 1)
+        )
+        return value, math.sqrt(by_plane + by_pointing + (self.relative * value) ** 2)
+
+
+def scale_of_length(a: Point, b: Point, millimetres: float, what: str) -> Scale:
+    """Take the scale from two ends of a known length that a person pointed out.
+
+    Nothing is known of the plane's tilt: lengths along the known one, and shapes, are as seen.
+
+    Raises
+    ------
+    ValueError
+        The two ends are less than ten pixels apart, or the length is not positive.
+    """
+    apart = math.dist(a, b)
+    if not apart >= 10:
+        raise ValueError(
+            "the two ends of the known length are on one spot: point them out again, wider apart"
+        )
+    if not 0 < millimetres < math.inf:
+        raise ValueError(f"a known length of {millimetres:g} mm is none: give it in millimetres over 0")
+    per_px = millimetres / apart
+    to_px = np.array([[1 / per_px, 0, a[0]], [0, 1 / per_px, a[1]], [0, 0, 1]])
+    # Across the known length, a tilt that nobody saw shortens by its cosine; half of that is the typical
+    # error.
+    relative = math.hypot(math.sqrt(2) * CLICK / apart, (1 - math.cos(math.radians(UNSEEN_TILT))) / 2)
+    return Scale(to_px, np.zeros((8, 8)), relative, False, what)
+
+
+def project(homography: Floats, points: Floats) -> Floats:
+    """Map points (..., 2) by a homography."""
+    shape = points.shape
+    mapped = cv2.perspectiveTransform(np.asarray(points, float).reshape(-1, 1, 2), homography)
+    return np.asarray(mapped, float).reshape(shape)
+
+
+def _apart(to_px: Floats, ends: Floats) -> float:
+    a, b = project(np.linalg.inv(to_px), ends)
+    return float(np.hypot(*(b - a)))
+
+
+def _moved(homography: Floats, entry: int, step: float) -> Floats:
+    moved = homography.copy()
+    moved.ravel()[entry] += step
+    return moved
+
+
+def _unit(ends: Floats) -> Floats:
+    along: Floats = ends[1] - ends[0]
+    return along / max(float(np.hypot(*along)), 1e-9)

@@ -1,0 +1,281 @@
+"""The kinds of wear that can be measured: the one list that command line, page and evaluation read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from visual_aid.measure import (
+    broken_leaf,
+    bushing_offset,
+    chafe,
+    fluid_run,
+    height_difference,
+    hole_elongation,
+    leaf_shift,
+    movement,
+    rubber_crack,
+    rust_grade,
+)
+from visual_aid.measure.measurement import CannotMeasure, Measure, Measurement, View, judge
+from visual_aid.measure.scale import Scale
+from visual_aid.measure.scale_card import RULER, find_card
+from visual_aid.model import WEARS, Box, Wear
+from visual_aid.photo import Photo
+
+CHOCKED = "Wheels chocked, parking brake set, before anybody reaches in or goes under."
+AIR = (
+    "An air spring under pressure can burst or shift: exhaust the air before hands go near, and support "
+    "the frame."
+)
+HOT = "A shock absorber that has just worked can burn: let it cool, or feel for its heat from a distance."
+LOADED = "A loaded leaf spring stores force: keep hands off clips, eyes and hangers."
+SUPPORTED = (
+    "Support the axle before a bolt comes out; never feel for a hole with a finger while anything can move."
+)
+CLEAR = "Whoever pushes or pulls says so first; fingers stay out of eyes and brackets."
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of wear.
+
+    Attributes
+    ----------
+    label : str
+        Its name for people.
+    photos : (int, int)
+        Least and most photos that it is measured on.
+    boxes : int
+        How many boxes it takes in all, where it has them in one photo; else one in each photo.
+    how : str
+        How to take the photo and what to box.
+    measure : callable
+        From views to what was found.
+    hand_check : str
+        Id of the hand check that settles it.
+    scale : str
+        ``needed``, ``better`` or ``no use``: what millimetres bring.
+    """
+
+    label: str
+    photos: tuple[int, int]
+    boxes: int
+    how: str
+    measure: Measure
+    hand_check: str
+    scale: str
+    cautions: tuple[str, ...]
+
+
+KINDS: Mapping[Wear, Kind] = MappingProxyType(
+    {
+        "movement": Kind(
+            "Movement of a part",
+            (2, 2),
+            1,
+            "Two photos from one place, the part pushed and pulled, the card beside it in its plane. Box "
+            "the part "
+            "that moves, in the first photo.",
+            movement.measure,
+            "rod_movement",
+            "needed",
+            (CHOCKED, CLEAR),
+        ),
+        "bushing_offset": Kind(
+            "Bushing off centre",
+            (1, 1),
+            1,
+            "Head on, the card beside it in its plane. Box the eye: from rim to rim of the rubber.",
+            bushing_offset.measure,
+            "bushing_condition",
+            "better",
+            (CHOCKED,),
+        ),
+        "rubber_crack": Kind(
+            "Cracked rubber",
+            (1, 1),
+            1,
+            "From near, lit from the side. Box the rubber of the bushing or the air spring.",
+            rubber_crack.measure,
+            "bushing_condition",
+            "better",
+            (CHOCKED, AIR),
+        ),
+        "chafe": Kind(
+            "Chafed rubber",
+            (1, 1),
+            1,
+            "Lit from the side. Box the chafed place with some sound rubber around it.",
+            chafe.measure,
+            "air_spring",
+            "better",
+            (CHOCKED, AIR),
+        ),
+        "fluid_run": Kind(
+            "Fluid run down a shock absorber",
+            (1, 1),
+            1,
+            "The whole body upright in the photo. Box the body from the seal down, between its sides.",
+            fluid_run.measure,
+            "shock_leak",
+            "no use",
+            (CHOCKED, HOT),
+        ),
+        "hole_elongation": Kind(
+            "Bolt hole out of round",
+            (1, 1),
+            1,
+            "Bolt out, rim clean, the small card flat beside the hole. Box the hole tightly.",
+            hole_elongation.measure,
+            "straddle_pin_holes",
+            "needed",
+            (CHOCKED, SUPPORTED),
+        ),
+        "leaf_shift": Kind(
+            "Leaf out of line",
+            (1, 1),
+            1,
+            "Along the leaves, level in the photo. Box the pack with a little of what is behind on both "
+            "sides.",
+            leaf_shift.measure,
+            "leaf_springs",
+            "better",
+            (CHOCKED, LOADED),
+        ),
+        "broken_leaf": Kind(
+            "Broken leaf",
+            (1, 1),
+            1,
+            "The pack from its side, level in the photo, lit from the side. Box a stretch of the pack.",
+            broken_leaf.measure,
+            "leaf_springs",
+            "better",
+            (CHOCKED, LOADED),
+        ),
+        "height_difference": Kind(
+            "Left and right height",
+            (1, 2),
+            2,
+            "Level ground, normal pressure. One photo of each side with the card in the plane of the "
+            "part, or one "
+            "from behind with two boxes. Each box from the upper to the lower point that is compared.",
+            height_difference.measure,
+            "equal_height",
+            "needed",
+            (CHOCKED, AIR),
+        ),
+        "ride_height_hold": Kind(
+            "Ride height held",
+            (2, 2),
+            2,
+            "Two photos 15 minutes apart, the card in the plane of the part. Each box from the upper to "
+            "the lower "
+            "point of the height.",
+            height_difference.measure_hold,
+            "height_control_valve",
+            "needed",
+            (CHOCKED, AIR),
+        ),
+        "rust_grade": Kind(
+            "Rust grade of an area",
+            (1, 1),
+            1,
+            "Head on, in even light. Box the area to be graded.",
+            rust_grade.measure,
+            "rusted_part",
+            "no use",
+            (CHOCKED,),
+        ),
+    }
+)
+assert tuple(KINDS) == WEARS
+
+
+def measure_wear(
+    wear: Wear,
+    photos: Sequence[Photo],
+    boxes: Sequence[Box],
+    *,
+    known: Scale | None = None,
+    ruler: float = RULER,
+) -> Measurement:
+    """Measure one kind of wear on boxed parts.
+
+    Parameters
+    ----------
+    photos : sequence of Photo
+        One or two, as the kind takes.
+    boxes : sequence of Box
+        One for each photo, or two for one photo, in full pixels; where the kind takes one box only, it is
+        that in the first photo.
+    known : Scale, optional
+        Scale of the first photo from a known length; the card goes first where it is seen.
+    ruler : float
+        What the card's ruler measures on the print, in millimetres.
+
+    Returns
+    -------
+    Measurement
+        With ``cannot_measure`` and the reason where the photos do not show what it takes.
+
+    Raises
+    ------
+    ValueError
+        The kind takes another number of photos or boxes, a box is empty, or the ruler cannot be right.
+    """
+    kind = KINDS[wear]
+    _check(kind, photos, boxes)
+    cards = [find_card(photo, ruler) for photo in photos]
+    scales = [None if isinstance(card, str) else card.scale for card in cards]
+    reasons = [card if isinstance(card, str) else "" for card in cards]
+    if scales[0] is None and known is not None:
+        scales[0], reasons[0] = known, ""
+    spread = [photos[min(i, len(photos) - 1)] for i in range(max(len(photos), len(boxes)))]
+    views = [
+        View(
+            photo,
+            boxes[min(i, len(boxes) - 1)],
+            scales[min(i, len(scales) - 1)],
+            reasons[min(i, len(reasons) - 1)],
+        )
+        for i, photo in enumerate(spread)
+    ]
+    names = tuple(photo.info.name for photo in photos)
+    common = {"hand_check": kind.hand_check, "cautions": kind.cautions}
+    try:
+        found = kind.measure(views)
+    except CannotMeasure as refused:
+        return Measurement(wear, names, tuple(boxes), "cannot_measure", str(refused), **common)  # type: ignore[arg-type]
+    return Measurement(
+        wear,
+        names,
+        tuple(boxes),
+        judge(found),
+        found.reason,
+        found.figures,
+        found.limit,
+        found.marks,
+        found.score,
+        None if scales[0] is None else scales[0].source,
+        kind.hand_check,
+        kind.cautions,
+    )
+
+
+def _check(kind: Kind, photos: Sequence[Photo], boxes: Sequence[Box]) -> None:
+    least, most = kind.photos
+    if not least <= len(photos) <= most:
+        count = f"{least}" if least == most else f"{least} or {most}"
+        raise ValueError(
+            f"{kind.label.lower()} is measured on {count} photo{'s' if most > 1 else ''}: {kind.how}"
+        )
+    if len(boxes) != kind.boxes:
+        raise ValueError(
+            f"{kind.label.lower()} takes {kind.boxes} box{'es' if kind.boxes > 1 else ''}, not "
+            f"{len(boxes)}: {kind.how}"
+        )
+    for x, y, w, h in boxes:
+        if not (w > 0 and h > 0):
+            raise ValueError(f"the box {x:g},{y:g},{w:g},{h:g} is empty: give x,y,width,height in pixels")

@@ -1,0 +1,102 @@
+"""A measurement drawn on its photos, with its words underneath."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw
+
+from visual_aid.files import write_atomically
+from visual_aid.measure.measurement import OUTCOME_WORDS, Measurement
+from visual_aid.measure.wear import KINDS
+from visual_aid.outputs.lettering import lettering, wrap
+from visual_aid.outputs.palette import UNDER_STROKE
+from visual_aid.photo import Photo
+
+SIDE = 1200
+"""Longest side of a drawn photo in pixels."""
+BOX_COLOUR, MARK_COLOUR = "#ffffff", "#00e5ff"
+"""Of the person's box and of what was measured: cyan is rare under a truck."""
+_TEXT, _STEP, _MARGIN = 20, 30, 14
+_PANEL, _INK = "#16181c", "#f4f4f4"
+
+Pixels = NDArray[np.uint8]
+
+
+def draw_measurement(photos: Sequence[Photo], measurement: Measurement) -> Pixels:
+    """Draw a measurement: boxes, what was measured in them, and the reason in words below.
+
+    Returns
+    -------
+    ndarray of shape (h, w, 3), uint8
+        sRGB, the photos side by side.
+    """
+    sides = [_side(photo, measurement, number) for number, photo in enumerate(photos)]
+    width, height = sum(side.width for side in sides), max(side.height for side in sides)
+    font = lettering(_TEXT)
+    lines = [line for text in in_words(measurement) for line in wrap(text, font, width - 2 * _MARGIN)]
+    whole = Image.new("RGB", (width, height + _STEP * len(lines) + 2 * _MARGIN), _PANEL)
+    left = 0
+    for side in sides:
+        whole.paste(side, (left, 0))
+        left += side.width
+    pen = ImageDraw.Draw(whole)
+    for i, line in enumerate(lines):
+        pen.text((_MARGIN, height + _MARGIN + i * _STEP), line, _INK, font)
+    return np.array(whole)
+
+
+def write_measurement(path: Path, photos: Sequence[Photo], measurement: Measurement) -> None:
+    """Write ``draw_measurement`` as a JPEG file without any metadata of the camera.
+
+    Raises
+    ------
+    OSError
+        The file cannot be written.
+    """
+    data = io.BytesIO()
+    Image.fromarray(draw_measurement(photos, measurement)).save(data, "JPEG", quality=88)
+    write_atomically(path, data.getvalue())
+
+
+def in_words(measurement: Measurement) -> list[str]:
+    """Say a measurement in lines: outcome, reason, limit and its source, cautions."""
+    lines = [f"{KINDS[measurement.wear].label}. {OUTCOME_WORDS[measurement.outcome]}."]
+    lines.append(f"{measurement.reason[:1].upper()}{measurement.reason[1:]}.")
+    if measurement.limit is not None:
+        lines.append(
+            f"Limit: {measurement.limit.say} ({measurement.limit.source}). The maker's figure goes first."
+        )
+    if measurement.scale is not None:
+        lines.append(f"Millimetres from {measurement.scale}.")
+    return [*lines, *measurement.cautions]
+
+
+def _side(photo: Photo, measurement: Measurement, number: int) -> Image.Image:
+    height, width = photo.working.shape[:2]
+    shrink = min(1.0, SIDE / max(width, height))
+    size = round(width * shrink), round(height * shrink)
+    picture = Image.fromarray(cv2.resize(photo.working, size, interpolation=cv2.INTER_AREA))
+    pen = ImageDraw.Draw(picture)
+    scale = size[0] / photo.info.width
+
+    def placed(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+        return [((x + 0.5) * scale - 0.5, (y + 0.5) * scale - 0.5) for x, y in points]
+
+    alone = len(measurement.photos) == 1
+    for i, (x, y, w, h) in enumerate(measurement.boxes):
+        if alone or i == number:
+            corners = placed([(x, y), (x + w, y), (x + w, y + h), (x, y + h), (x, y)])
+            pen.line(corners, UNDER_STROKE, 4)
+            pen.line(corners, BOX_COLOUR, 2)
+    for mark in measurement.marks:
+        if mark.photo == number:
+            points = placed([*mark.outline, *(mark.outline[:1] if mark.closed else ())])
+            pen.line(points, UNDER_STROKE, 5, joint="curve")
+            pen.line(points, MARK_COLOUR, 2, joint="curve")
+    return picture
