@@ -8,11 +8,14 @@ from html import escape
 
 import streamlit as st
 
-from visual_aid.model import CUES, WEARS, Sign
+from visual_aid.measure.measurement import Measurement
+from visual_aid.measure.wear import KINDS
+from visual_aid.model import CUES, WEARS, Box, Sign, Wear
 from visual_aid.outputs.events import OUTCOME_LABEL
+from visual_aid.outputs.measured import in_words
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
-from visual_aid.pages import actions, teaching
+from visual_aid.pages import actions, measuring, teaching
 from visual_aid.pages.intake import point_out_fastener
 from visual_aid.pages.session import ask_signature, holder, signature, the_store
 from visual_aid.pages.viewer import Drawn, show_viewer
@@ -36,6 +39,7 @@ KEYS = (
     ("L, K", "lines and circles on or off"),
     ("B, O", "draw a missed mark as a box or as an outline; Shift and drag draws a box at once"),
     ("F", "point out a fastener"),
+    ("Drag a corner", "change a box that was drawn; a part that wears is measured anew"),
     ("W", "the visit before"),
     ("Escape", "back to looking"),
 )
@@ -54,6 +58,7 @@ def show() -> None:
     st.query_params["photo"] = photo.id
     if state.get("photo") != photo.id:
         state.photo, state.chosen, state.drawn, state.weak = photo.id, None, None, False
+        state.wear = None
     lease = the_store().leases.take(photo.id, holder=holder(), by=signature())
     candidates = actions.to_show(the_store(), photo.id, weak=state.weak)
     hidden = len(the_store().candidates(photo.id)) - len(candidates)
@@ -66,7 +71,9 @@ def show() -> None:
     with right, st.container(gap="xsmall"):
         if not signature():
             ask_signature()
-        if state.drawn is not None:
+        if state.drawn is not None and state.wear is not None:
+            _measure(photo, state.wear)
+        elif state.drawn is not None:
             _name_the_mark(photo.id)
         elif lease is not None:
             st.warning(f"{lease.by or 'Somebody else'} is at work on this photo. Take the next one.")
@@ -117,11 +124,13 @@ def _picture(photo: StoredPhoto, candidates: Sequence[StoredCandidate]) -> None:
 
 
 def _choose(candidate: int) -> None:
-    state.chosen, state.drawn = candidate, None
+    state.chosen, state.drawn, state.wear = candidate, None, None
 
 
 def _keep_drawn(drawn: Drawn | None) -> None:
     state.drawn = drawn
+    if drawn is None:
+        state.wear = None
 
 
 def _point_out(cx: float, cy: float, radius: float | None) -> None:
@@ -225,7 +234,7 @@ def _onwards(photo: str, candidates: Sequence[StoredCandidate]) -> None:
 
 
 def _step(candidates: Sequence[StoredCandidate], step: int) -> None:
-    state.chosen, state.drawn = actions.neighbour(candidates, state.chosen, step), None
+    state.chosen, state.drawn, state.wear = actions.neighbour(candidates, state.chosen, step), None, None
 
 
 def _undo(photo: str) -> None:
@@ -284,17 +293,73 @@ def _name_the_mark(photo: str) -> None:
                     SIGN_STYLE[sign].label,
                     key=f"mark-{sign}",
                     disabled=not signature(),
-                    on_click=_mark,
-                    args=(photo, sign),
+                    on_click=_measure_next if sign in WEARS else _mark,
+                    args=(sign,) if sign in WEARS else (photo, sign),
                 )
     st.button("Drop it", width="stretch", on_click=_keep_drawn, args=(None,))
+
+
+def _measure_next(wear: Wear) -> None:
+    state.wear = wear
+
+
+def _measure(photo: StoredPhoto, wear: Wear) -> None:
+    """Show what a boxed part measures; dragging its corners measures anew."""
+    st.subheader(SIGN_STYLE[wear].label, anchor=False)
+    box, _ = state.drawn
+    other = _other(photo, wear) if measuring.takes_two(wear) else None
+    measurement = _measured(photo, wear, box, other)
+    if measurement is not None:
+        for line in in_words(measurement)[1:]:
+            st.text(line)
+        with st.container(horizontal=True):
+            st.button(
+                "Keep as a finding",
+                type="primary",
+                shortcut="Y",
+                width="stretch",
+                disabled=not signature(),
+                on_click=_keep_measured,
+                args=(photo.id, measurement, box),
+            )
+    st.caption("Drag a corner of the box to fit it better. " + KINDS[wear].how)
+    st.button("Mark it without measuring", width="stretch", on_click=_mark, args=(photo.id, wear))
+    st.button("Drop it", key="drop-measured", width="stretch", on_click=_keep_drawn, args=(None,))
+
+
+def _other(photo: StoredPhoto, wear: Wear) -> str | None:
+    near = {p.id: p.name for p in measuring.others(the_store(), photo, wear)}
+    if not near:
+        st.text("There is no other photo to measure against yet: mark this one, then open the other.")
+        return None
+    return st.selectbox(
+        "Measured against", near, format_func=lambda id_: near[id_], key=f"against-{photo.id}"
+    )
+
+
+def _measured(photo: StoredPhoto, wear: Wear, box: Box, other: str | None) -> Measurement | None:
+    asked = (photo.id, wear, box, other)
+    if state.get("measured", (None, None))[0] != asked:
+        try:
+            state.measured = asked, measuring.measure_box(the_store(), photo, wear, box, other)
+        except (PhotoError, OSError) as error:
+            st.error(str(error))
+            return None
+        except ValueError:
+            return None
+    return state.measured[1]
+
+
+def _keep_measured(photo: str, measurement: Measurement, box: Box) -> None:
+    mark = measuring.keep(the_store(), photo, measurement, box, by=signature(), note=state.get("note", ""))
+    state.chosen, state.drawn, state.wear, state.note = mark.id, None, None, ""
 
 
 def _mark(photo: str, sign: Sign) -> None:
     box, outline = state.drawn
     note = state.get("note", "")
     mark = the_store().mark(photo, sign, box, by=signature(), outline=outline, note=note)
-    state.chosen, state.drawn, state.note = mark.id, None, ""
+    state.chosen, state.drawn, state.wear, state.note = mark.id, None, None, ""
 
 
 # What else there is to say

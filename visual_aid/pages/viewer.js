@@ -2,6 +2,7 @@
 // zoom and pan live in the browser, candidates and decisions live in Python.
 
 const REACH = 22; // screen pixels around an outline that still count as on it: half a touch target
+const GRIP = 9; // screen pixels of a corner to drag by
 const CANDIDATE_LINE = 2.5;
 const BADGE = { height: 24, pad: 7, text: 15 };
 
@@ -132,6 +133,7 @@ class Viewer extends PhotoView {
       const { x, y } = this.svg.viewBox.baseVal;
       const taken = [];
       for (const group of [...this.badges.children].reverse()) this.place(group, x, y, taken);
+      for (const grip of this.rubber.querySelectorAll(".handle")) grip.setAttribute("r", GRIP * this.view.scale);
     });
   }
 
@@ -177,6 +179,8 @@ class Viewer extends PhotoView {
     if (!this.start) this.rubber.replaceChildren();
     else {
       this.start.draws = mode === "look" ? (event.shiftKey ? "box" : null) : mode;
+      const far = mode === "look" ? this.opposite(this.start.pixel) : null;
+      if (far) Object.assign(this.start, { draws: "box", pixel: far });
       this.start.trace = [this.start.pixel];
     }
   }
@@ -211,6 +215,20 @@ class Viewer extends PhotoView {
     if (this.data.drawn) this.stretch(this.data.drawn);
   }
 
+  // A drawn box is dragged by its corners: it is drawn anew from the corner that lies opposite.
+  opposite({ x, y }) {
+    const near = this.handles().find((corner) => Math.hypot(corner.x - x, corner.y - y) < REACH * this.view.scale);
+    return near?.far;
+  }
+
+  handles() {
+    const { box, outline } = this.data.drawn ?? {};
+    if (!box || outline?.length) return [];
+    const [left, top, width, height] = box;
+    const at = (right, low) => ({ x: left + right * width, y: top + low * height });
+    return [0, 1, 2, 3].map((i) => ({ ...at(i % 2, i >> 1), far: at(1 - (i % 2), 1 - (i >> 1)) }));
+  }
+
   // What is being drawn, kept on the photo: a box between two corners, the outline that a finger went along
   // with the box around it, or the circle from a fastener's centre to its edge.
   draft(event, start = this.start) {
@@ -238,6 +256,9 @@ class Viewer extends PhotoView {
     else if (box) shape = ["rect", { x: box[0], y: box[1], width: box[2], height: box[3] }];
     this.rubber.replaceChildren(
       ...["under", "over"].map((layer) => make(shape[0], { ...shape[1], class: `rubber ${layer}` })),
+      ...(this.start?.draws ? [] : this.handles()).map(({ x, y }) =>
+        make("circle", { class: "handle", cx: x, cy: y, r: GRIP * (this.view?.scale ?? 1) }),
+      ),
     );
   }
 

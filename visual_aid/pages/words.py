@@ -31,7 +31,16 @@ _CHANCES = (
     (0.10, "Unlikely"),
     (0.00, "Very unlikely"),
 )
-_UNITS = {"r": "nut radii", "deg": "°", "de": "colour difference (CIELAB)", "share": "%"}
+_UNITS = {
+    "r": "nut radii",
+    "deg": "°",
+    "de": "colour difference (CIELAB)",
+    "share": "%",
+    "mm": "mm",
+    "cm2": "cm²",
+    "percent": "%",
+    "px": "pixels",
+}
 
 
 def chance(score: float) -> str:

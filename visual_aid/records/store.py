@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 
 from sqlalchemy import Engine, select, true
 
@@ -348,7 +349,16 @@ class Store:
             return decisions.undo_bulk(connection, bulk, named(by))
 
     def mark(
-        self, photo: str, cue: Sign, box: Box, *, by: str, outline: Outline = (), note: str = ""
+        self,
+        photo: str,
+        cue: Sign,
+        box: Box,
+        *,
+        by: str,
+        outline: Outline = (),
+        note: str = "",
+        reason: str = "",
+        measures: Mapping[str, float] = MappingProxyType({}),
     ) -> StoredCandidate:
         """Add what a person sees and the engine missed: a finding at once.
 
@@ -358,6 +368,10 @@ class Store:
             Left, top, width, height in pixels of the full upright photo.
         outline : tuple of (x, y), optional
             A closer outline than the box.
+        reason : str, optional
+            What speaks for it, in words; the note where nothing else does.
+        measures : mapping, optional
+            What was measured on it, by name.
 
         Raises
         ------
@@ -371,7 +385,16 @@ class Store:
             raise ValueError("a mark needs a box with a width and a height")
         by = named(by)
         outline = outline or ((x, y), (x + w, y), (x + w, y + h), (x, y + h))
-        body = Candidate(id=0, cue=cue, fastener=None, box=box, outline=outline, score=1.0, reason=note)
+        body = Candidate(
+            id=0,
+            cue=cue,
+            fastener=None,
+            box=box,
+            outline=outline,
+            score=1.0,
+            measures=measures,
+            reason=reason or note,
+        )
         with writing(self._engine) as connection:
             stored = queries.read_photo(connection, photo)
             number = add_candidate(connection, photo, body, "person", by)

@@ -16,8 +16,6 @@ from visual_aid.measure.scale import Floats
 
 Texture = NDArray[Any]
 """float32 throughout; what OpenCV gives back is not typed as such."""
-NOTHING: NDArray[Any] = np.empty(0, np.float32)
-"""Second map of a remapping whose places are all in the first."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -140,14 +138,12 @@ class Camera:
             straight = self._straight(np.stack([xs + np.float32(dx), ys + np.float32(dy)], -1))
             seen: Texture = np.zeros_like(total)
             for layer, texture, to_texels in lit:
-                places: Texture = cv2.perspectiveTransform(straight, to_texels)
-                colour = cv2.remap(texture, places, NOTHING, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
+                u, v = cv2.split(cv2.perspectiveTransform(straight, to_texels))
+                colour = cv2.remap(texture, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
                 if layer is layers[0]:
                     seen = colour
                     continue
-                cover = cv2.remap(
-                    layer.cover, places, NOTHING, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT
-                )
+                cover = cv2.remap(layer.cover, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
                 seen += (colour - seen) * cover[..., None]
             total += seen / len(parts)
         return total

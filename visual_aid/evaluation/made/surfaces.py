@@ -176,12 +176,12 @@ def card(
 ) -> Layer:
     """Give a scale card as a layer, on paper that is neither quite white nor clean."""
     texel = board.square / 100
-    width, height = board.size
+    wide, tall = board.size
     rim = CARD_RIM * board.square
-    canvas = Canvas(width + 2 * rim, height + 2 * rim, texel)
+    canvas = Canvas(wide + 2 * rim, tall + 2 * rim, texel)
     ink = np.zeros(canvas.shape, np.float32)
-    for left, top, wide, high in black_parts(board):
-        x0, y0, x1, y1 = (round((v + rim) / texel) for v in (left, top, left + wide, top + high))
+    for left, top, across, down in black_parts(board):
+        x0, y0, x1, y1 = (round((v + rim) / texel) for v in (left, top, left + across, top + down))
         ink[y0:y1, x0:x1] = 1
     paper = flat(canvas, (0.86, 0.86, 0.84)) * (1 + 0.01 * canvas.cloud(rng, 40)[..., None])
     grime = np.asarray(rng.uniform(0, 0.25) / (1 + np.exp(-2.0 * (canvas.cloud(rng, 25) - 1.2))), np.float32)

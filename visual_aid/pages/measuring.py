@@ -1,0 +1,88 @@
+"""Measuring a part that a person boxed on the page, and keeping what was measured with the finding."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from visual_aid.measure.measurement import Measurement
+from visual_aid.measure.wear import KINDS, measure_wear
+from visual_aid.model import Box, Wear
+from visual_aid.records.entries import StoredCandidate, StoredPhoto
+from visual_aid.records.store import Store
+
+MOST_OTHERS = 40
+"""Other photos to choose from: more than a visit's photos of one part are no choice."""
+
+
+def takes_two(wear: Wear) -> bool:
+    """Tell whether a kind is measured on a second photo, or on a second box."""
+    return KINDS[wear].photos[1] > 1
+
+
+def others(store: Store, photo: StoredPhoto, wear: Wear) -> tuple[StoredPhoto, ...]:
+    """Give the photos that a boxed part can be measured against.
+
+    They are the others of its visit, or the last ones of the worklist where it belongs to none; for a height,
+    those on which that height is marked already, this photo among them.
+    """
+    if photo.visit is not None:
+        near: Sequence[StoredPhoto] = store.visits.photos(photo.visit.id)
+    else:
+        near = [entry.photo for entry in store.worklist(limit=MOST_OTHERS)]
+    if KINDS[wear].boxes == 1:
+        return tuple(other for other in near if other.id != photo.id)
+    return tuple(other for other in near if marked(store, other.id, wear) is not None)
+
+
+def marked(store: Store, photo: str, wear: Wear) -> StoredCandidate | None:
+    """Give the last mark of a kind of wear on a photo."""
+    found = [c for c in store.candidates(photo) if c.candidate.cue == wear and c.is_finding]
+    return found[-1] if found else None
+
+
+def measure_box(store: Store, photo: StoredPhoto, wear: Wear, box: Box, other: str | None) -> Measurement:
+    """Measure a boxed part, where the kind takes it against another photo.
+
+    The other photo comes first: what is boxed now is the part pulled, the right side, or the later height. For
+    a movement the box is that in the photo at hand, so that this one comes first.
+
+    Raises
+    ------
+    ValueError
+        The kind takes a second photo or box and there is none.
+    PhotoError
+        A photo file can no longer be read.
+    """
+    if not takes_two(wear):
+        return measure_wear(wear, [store.read(photo)], [box])
+    if other is None:
+        raise ValueError(KINDS[wear].how)
+    second = store.photo(other)
+    if KINDS[wear].boxes == 1:
+        return measure_wear(wear, [store.read(photo), store.read(second)], [box])
+    mark = marked(store, other, wear)
+    if mark is None:
+        raise ValueError(KINDS[wear].how)
+    photos = [store.read(photo)] if other == photo.id else [store.read(second), store.read(photo)]
+    return measure_wear(wear, photos, [mark.candidate.box, box])
+
+
+def keep(
+    store: Store, photo: str, measurement: Measurement, box: Box, *, by: str, note: str = ""
+) -> StoredCandidate:
+    """Record a measurement as a finding of the person's own, with its reason and figures."""
+    said = (
+        measurement.reason
+        if measurement.outcome != "cannot_measure"
+        else f"not measured: {measurement.reason}"
+    )
+    measures = {figure.name: figure.value for figure in measurement.figures}
+    return store.mark(
+        photo,
+        measurement.wear,
+        box,
+        by=by,
+        note=note,
+        reason="; ".join(filter(None, [said, note])),
+        measures=measures,
+    )
