@@ -1,6 +1,7 @@
 """Measuring wear, printing the card and judging wear, from the command line."""
 
 import json
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
@@ -8,20 +9,20 @@ from PIL import Image
 
 from visual_aid.cli import main
 from visual_aid.cli.measure import read_box, read_known
-from visual_aid.evaluation.wear import made_cases
 
 
 def run(*arguments):
     return CliRunner().invoke(main, [str(a) for a in arguments])
 
 
+SAMPLES = Path(__file__).parents[2] / "sample_images" / "wear"
+
+
 @pytest.fixture(scope="module")
-def rusty(tmp_path_factory):
-    """A made picture of rust, and its box as it is typed."""
-    case = next(c for c in made_cases("rust_grade", 40, 1) if c.truth["rusted_percent"] > 2)
-    path = tmp_path_factory.mktemp("rust") / "frame.jpg"
-    path.write_bytes(case.photos[0])
-    return path, ",".join(f"{v:.0f}" for v in case.boxes[0])
+def rusty():
+    """A sample picture of rust, and its box as it is typed."""
+    label = json.loads((SAMPLES / "wear_rust_grade_1.json").read_text())
+    return SAMPLES / "wear_rust_grade_1.jpg", ",".join(f"{v:.0f}" for v in label["boxes"][0])
 
 
 def test_a_measurement_is_told_in_words_with_limit_cautions_and_hand_check(rusty, tmp_path):
@@ -91,11 +92,17 @@ def test_the_cards_are_written(tmp_path):
 
 def test_wear_is_judged_on_made_pictures(tmp_path):
     figures = tmp_path / "figures.json"
-    result = run("evaluate", "--wear", "--kind", "rust_grade", "--cases", "2", "--json", figures)
+    result = run("evaluate", "--wear", "--kind", "rust_grade", "--cases", "1", "--json", figures)
     assert result.exit_code == 0, result.output
     assert "seeds from 1000 on" in result.output
     (row,) = json.loads(figures.read_text())
-    assert (row["wear"], row["cases"], row["measured"]) == ("rust_grade", 2, 2)
+    assert (row["wear"], row["cases"], row["measured"]) == ("rust_grade", 1, 1)
+
+
+def test_wear_is_judged_on_labelled_pictures():
+    result = run("evaluate", SAMPLES, "--wear", "--kind", "broken_leaf")
+    assert result.exit_code == 0, result.output
+    assert "broken_leaf: 3 of 3 measured" in result.output
 
 
 @pytest.mark.parametrize(

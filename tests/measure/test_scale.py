@@ -61,7 +61,7 @@ def test_widths_across_flats_are_the_standards():
         46,
         55,
     ]
-    assert ACROSS_FLATS["1/2 in"] == pytest.approx(0.75 * 25.4)
-    assert ACROSS_FLATS["5/8 in"] == pytest.approx(15 / 16 * 25.4)
-    assert ACROSS_FLATS["3/4 in"] == pytest.approx(1.125 * 25.4)
-    assert ACROSS_FLATS["1 in"] == pytest.approx(1.5 * 25.4)
+    assert ACROSS_FLATS["1/2 in nut"] == pytest.approx(0.75 * 25.4)
+    assert ACROSS_FLATS["5/8 in nut"] == pytest.approx(15 / 16 * 25.4)
+    assert ACROSS_FLATS["3/4 in nut"] == pytest.approx(1.125 * 25.4)
+    assert ACROSS_FLATS["1 in nut"] == pytest.approx(1.5 * 25.4)

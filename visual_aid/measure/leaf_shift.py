@@ -23,6 +23,8 @@ EDGES = 0.36
 LEAST_LEAVES = 3
 LEAST_STEP = 0.4
 """Step at a leaf's ends as a share of the usual one."""
+LEAST_STEEP = 6.0
+"""How many times steeper than its grain a leaf's ends are: noise alone reaches four."""
 SETTLED = 0.8
 """Pixels by which an edge is settled at best: paint runs and dirt sit on it."""
 LIMIT = Limit(
@@ -48,7 +50,7 @@ def measure(views: Sequence[View]) -> Found:
         raise CannotMeasure("two leaves do not tell which of them has shifted: box at least three")
     found = np.array([_edges(pack, band) for band in pack.bands])
     # What lies above or below the pack is no leaf: nothing ends on it where the leaves end.
-    leaf = found[:, 2] > LEAST_STEP * float(np.median(found[:, 2]))
+    leaf = found[:, 2] > max(LEAST_STEP * float(np.median(found[:, 2])), LEAST_STEEP)
     if leaf.sum() < LEAST_LEAVES:
         raise CannotMeasure(
             "the leaves' ends do not stand out from what is behind: light them, or hold a sheet behind"
@@ -92,7 +94,7 @@ def measure(views: Sequence[View]) -> Found:
 
 
 def _edges(pack: Pack, band: tuple[int, int]) -> tuple[float, float, float]:
-    """Give the columns of a leaf's left and right edge, and how strong the weaker one is."""
+    """Give the columns of a leaf's left and right edge, and how much steeper than its grain."""
     a, b = band
     inset = max(1, (b - a) // 5)
     level = np.median(pack.log[a + inset : b - inset or None], axis=0).astype(np.float32)
@@ -102,7 +104,8 @@ def _edges(pack: Pack, band: tuple[int, int]) -> tuple[float, float, float]:
     reach = round(EDGES * w)
     # The leaf ends where it meets what is behind: the strongest step on each side.
     left, right = _peak(slope[2:reach]) + 2, _peak(slope[w - reach : w - 2]) + w - reach
-    return left, right, float(min(slope[2:reach].max(), slope[w - reach : w - 2].max()))
+    weaker = min(slope[2:reach].max(), slope[w - reach : w - 2].max())
+    return left, right, float(weaker / max(float(np.median(slope)), 1e-6))
 
 
 def _peak(slope: Floats) -> float:

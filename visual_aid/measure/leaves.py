@@ -18,7 +18,7 @@ from visual_aid.measure.scale import Floats
 
 MOST_LEAN = 15.0
 """Degrees by which the leaves may lean in the box."""
-LEAST_GAP = 0.05
+LEAST_GAP = 0.12
 """Darkness of a gap, as a logarithm of lightness, below the leaves around it."""
 LEAST_BAND = 0.35
 """A leaf's height, as a share of the pack's usual one."""

@@ -41,9 +41,10 @@ LIMIT = Limit(
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Crack:
-    """One crack: the pixels of its middle line (N, 2), its length and its mean width in pixels."""
+    """One crack: its middle line (N, 2), a line around it, its length and mean width in pixels."""
 
     line: Floats
+    around: Floats
     length: float
     width: float
 
@@ -97,9 +98,7 @@ def measure(views: Sequence[View]) -> Found:
         reason += f"; {total * patch.mm:.0f} mm in all, about {width * patch.mm:.1f} mm wide"
     way = "radial" if radial > 0.6 else "circumferential" if radial < 0.4 else "radial and circumferential"
     reason += f"; they run {way} about the box's middle ({100 * radial:.0f} % radial)"
-    marks = tuple(
-        Mark("crack", patch.outline(c.line[:: max(1, len(c.line) // 60)]), closed=False) for c in cracks
-    )
+    marks = tuple(Mark("crack", patch.outline(c.around)) for c in cracks)
     return Found(reason, tuple(figures), marks, LIMIT)
 
 
@@ -136,8 +135,23 @@ def find_cracks(light: NDArray[np.float32]) -> list[Crack]:
         length = _length(skeleton, rows[at], columns[at])
         width = max(2 * float(np.mean(reach[rows[at], columns[at]])) - 1, 1.0)
         if length >= LEAST_LENGTH * max(light.shape) and length >= LEAST_SLENDER * width:
-            cracks.append(Crack(line, length, width))
+            cracks.append(Crack(line, _around(line, width), length, width))
     return cracks
+
+
+def _around(line: Floats, width: float) -> Floats:
+    """Give an outline about the pixels of a line, a little off it so that the line itself stays seen."""
+    corner = line.min(axis=0) - 8
+    rows, columns = np.ptp(line, axis=0).astype(int)[::-1] + 17
+    drawn = np.zeros((rows, columns), np.uint8)
+    at = (line - corner).astype(int)
+    drawn[at[:, 1], at[:, 0]] = 1
+    size = 2 * min(7, round(width / 2) + 3) + 1
+    grown = cv2.dilate(drawn, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)))
+    outlines, _ = cv2.findContours(grown, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    largest = max(outlines, key=cv2.contourArea)
+    around: Floats = cv2.approxPolyDP(largest, 1.0, True)[:, 0].astype(float) + corner
+    return around
 
 
 def _length(skeleton: NDArray[np.bool_], rows: NDArray[np.int64], columns: NDArray[np.int64]) -> float:

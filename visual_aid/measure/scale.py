@@ -37,12 +37,12 @@ ACROSS_FLATS: Mapping[str, float] = MappingProxyType(
         "M27": 41.0,
         "M30": 46.0,
         "M36": 55.0,
-        "1/2 in": 19.05,
-        "5/8 in": 23.8125,
-        "3/4 in": 28.575,
-        "7/8 in": 33.3375,
-        "1 in": 38.1,
-        "1-1/4 in": 47.625,
+        "1/2 in nut": 19.05,
+        "5/8 in nut": 23.8125,
+        "3/4 in nut": 28.575,
+        "7/8 in nut": 33.3375,
+        "1 in nut": 38.1,
+        "1-1/4 in nut": 47.625,
     }
 )
 """Width across flats of hex nuts in millimetres by thread. Metric: ISO 4032; M18, M22 and M27 from memory.

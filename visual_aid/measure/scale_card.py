@@ -227,8 +227,12 @@ def fit_plane(mm: Floats, px: Floats, trust: Floats, size: tuple[int, int]) -> t
             cameras.append(settled)
     if not cameras:
         return None
-    cameras.sort(key=lambda camera: camera[0])
-    cost, camera, covariance = cameras[0]
+    # Far away or small, a card that leans to the left looks much like one that leans to the right: both are
+    # laid beside the same scatter, that of the better one.
+    spread = min(camera.spread for camera in cameras)
+    cameras.sort(key=lambda camera: camera.cost(spread))
+    best, *others = cameras
+    camera, covariance = best.camera, best.covariance
     homography = _homography(camera)
     slope = np.empty((8, len(camera)))
     for k in range(len(camera)):
@@ -237,51 +241,64 @@ def fit_plane(mm: Floats, px: Floats, trust: Floats, size: tuple[int, int]) -> t
         ahead, behind = _homography(camera + step), _homography(camera - step)
         slope[:, k] = (ahead - behind).ravel()[:8] / (2 * step[k])
     doubt = slope @ covariance @ slope.T
-    for other, leaning, _ in cameras[1:]:
-        # Far away or small, a card that leans to the left looks like one that leans to the right.
-        chance = 1 / (1 + math.exp(min((other - cost) / 2, 50.0)))
-        off = (_homography(leaning) - homography).ravel()[:8]
+    for other in others:
+        chance = 1 / (1 + math.exp(min((other.cost(spread) - best.cost(spread)) / 2, 50.0)))
+        off = (_homography(other.camera) - homography).ravel()[:8]
         doubt = doubt + chance * np.outer(off, off)
     return homography, doubt
 
 
-def _settled(
-    flat: Floats, px: Floats, trust: Floats, camera: Floats, longest: int
-) -> tuple[float, Floats, Floats] | None:
-    """Fit a camera (turn, shift, logarithm of focal length, middle) by weighted least squares.
+@dataclass(frozen=True, eq=False, slots=True)
+class _Settled:
+    """A camera (turn, shift, logarithm of focal length, middle) that sees the points where they are.
 
-    Returns
-    -------
-    cost, camera, covariance : float, ndarray of shapes (9,) and (9, 9), or None
+    ``misses`` are pixels, weighted; ``odd`` is how unlike a phone it is, as a sum of squares.
     """
+
+    camera: Floats
+    covariance: Floats
+    misses: Floats
+    spread: float
+    odd: float
+
+    def cost(self, spread: float) -> float:
+        """Give how badly it fits where points scatter by ``spread``; what misses widely counts alike."""
+        return float((np.minimum(self.misses / spread, 6.0) ** 2).sum()) + self.odd
+
+
+def _settled(flat: Floats, px: Floats, trust: Floats, camera: Floats, longest: int) -> _Settled | None:
+    """Fit a camera by weighted least squares, from a start near it; None where too few points agree."""
     start = camera
     expected = np.array([_FOCAL_SPREAD, _MIDDLE_SPREAD * longest, _MIDDLE_SPREAD * longest])
     held = np.zeros((3, 9))
     held[range(3), range(6, 9)] = 1 / expected
     damp = 1e-3
-    kept = np.ones(len(px), bool)
-    spread = np.inf
-    for turn in range(24):
-        misses, slope = _misses(flat, px, trust, camera)
+    misses, slope = _misses(flat, px, trust, camera)
+    spread, kept, normal = np.inf, np.ones(len(px), bool), held.T @ held
+    for turn in range(60):
         size = np.hypot(*misses.T)
-        spread = max(1.4826 * float(np.median(size[kept])) / 1.18, _FLOOR)
-        kept = size < 3.5 * spread
-        if kept.sum() < 4:
+        spread = max(1.4826 * float(np.median(size)) / 1.18, _FLOOR)
+        # From afar everything misses: what stays behind shows once most of it has come near.
+        kept = size < (3.5 if turn > 15 else 8.0) * spread
+        if kept.sum() < 5:
             return None
         rows = np.vstack([slope.reshape(-1, 2, 9)[kept].reshape(-1, 9) / spread, held])
         off = np.concatenate([misses[kept].ravel() / spread, (start - camera)[6:] / expected])
         normal = rows.T @ rows
         change = np.linalg.solve(normal + damp * np.diag(np.diag(normal)), rows.T @ off)
-        camera = camera + change
-        damp = max(damp / 3, 1e-9)
-        if turn > 6 and np.abs(change / np.maximum(np.abs(camera), 1e-3)).max() < 1e-8:
+        ahead = camera + change
+        new_misses, new_slope = _misses(flat, px, trust, ahead)
+        new_off = np.concatenate([new_misses[kept].ravel() / spread, (start - ahead)[6:] / expected])
+        if not (new_off @ new_off <= off @ off):
+            damp = min(10 * damp, 1e6)
+            continue
+        camera, misses, slope, damp = ahead, new_misses, new_slope, max(damp / 5, 1e-9)
+        if turn > 18 and np.abs(change / np.maximum(np.abs(camera), 1e-3)).max() < 1e-7:
             break
-    if not np.isfinite(camera).all() or camera[5] <= 0 or kept.sum() < 5:
+    if not np.isfinite(camera).all() or camera[5] <= 0:
         return None
-    misses, _ = _misses(flat, px, trust, camera)
-    cost = float((np.minimum(np.hypot(*misses.T), 3.5 * _FLOOR) ** 2).sum()) / _FLOOR**2
-    cost += float((((start - camera)[6:] / expected) ** 2).sum())
-    return cost, camera, np.linalg.inv(normal)
+    odd = float((((start - camera)[6:] / expected) ** 2).sum())
+    return _Settled(camera, np.linalg.inv(normal), np.hypot(*misses.T), spread, odd)
 
 
 def _misses(flat: Floats, px: Floats, trust: Floats, camera: Floats) -> tuple[Floats, Floats]:

@@ -43,8 +43,8 @@ def marked(store: Store, photo: str, wear: Wear) -> StoredCandidate | None:
 def measure_box(store: Store, photo: StoredPhoto, wear: Wear, box: Box, other: str | None) -> Measurement:
     """Measure a boxed part, where the kind takes it against another photo.
 
-    The other photo comes first: what is boxed now is the part pulled, the right side, or the later height. For
-    a movement the box is that in the photo at hand, so that this one comes first.
+    Of a height the other photo comes first: what is boxed now is the right side, or the later height. Of a
+    movement the photo at hand comes first, since the box is that in the first photo.
 
     Raises
     ------

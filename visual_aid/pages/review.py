@@ -347,7 +347,8 @@ def _measured(photo: StoredPhoto, wear: Wear, box: Box, other: str | None) -> Me
             return None
         except ValueError:
             return None
-    return state.measured[1]
+    measurement: Measurement = state.measured[1]
+    return measurement
 
 
 def _keep_measured(photo: str, measurement: Measurement, box: Box) -> None:

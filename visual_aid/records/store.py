@@ -392,7 +392,7 @@ class Store:
             box=box,
             outline=outline,
             score=1.0,
-            measures=measures,
+            measures=dict(measures),
             reason=reason or note,
         )
         with writing(self._engine) as connection:

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from visual_aid.evaluation.made.camera import Texture
-from visual_aid.evaluation.made.case import HEIGHT, WIDTH, Case, aimed, backdrop, beside, boxed, lit
+from visual_aid.evaluation.made.case import HEIGHT, WIDTH, Case, aimed, backdrop, boxed, lit
 from visual_aid.evaluation.made.surfaces import Canvas, Rng, blend, flat, painted, rubber, rust
 from visual_aid.measure.scale import Floats
 from visual_aid.model import Box
@@ -108,13 +108,7 @@ def rubber_crack(rng: Rng) -> Case:
     )
     layer = canvas.layer(surface)
     box = boxed(camera, reach * np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]), rng, 0.01)
-    camera_card = rng.random() < 0.3
-    layers = [layer]
-    if camera_card:
-        camera, laid = beside(rng, camera, 1.3 * reach)
-        box = boxed(camera, reach * np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]), rng, 0.01)
-        layers.append(laid)
-    photo = lit(rng).develop(camera.render(layers))
+    photo = lit(rng).develop(camera.render([layer]))
     return Case(
         "rubber_crack",
         (photo,),
