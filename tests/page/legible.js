@@ -31,6 +31,9 @@
   const seen = (element) => {
     const { width, height, bottom, right } = element.getBoundingClientRect();
     const { visibility, opacity } = getComputedStyle(element);
+    // What is folded away keeps its size.
+    const fold = element.closest("details:not([open])");
+    if ((fold && !element.closest("summary")) || !element.checkVisibility()) return false;
     return width > 1 && height > 1 && visibility !== "hidden" && opacity > 0.05 && bottom > 0 && right > 0;
   };
   const name = (element) => (element.ariaLabel ?? element.textContent).trim().slice(0, 40);
