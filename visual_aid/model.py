@@ -36,8 +36,9 @@ Wear = Literal[
     "ride_height_hold",
     "rust_grade",
 ]
-Sign = Cue | Wear
-"""What a mark can show: a cue of a loosening joint or a kind of wear. The engine flags cues alone."""
+Change = Literal["turned"]
+Sign = Cue | Wear | Change
+"""What a mark can show: a cue of a loosening joint, a kind of wear, or a change between two visits."""
 KINDS: tuple[Kind, ...] = get_args(Kind)
 NOT_IN_PLACE: tuple[Kind, ...] = ("bare_stud", "empty_hole")
 """Kinds that show where a nut or bolt is missing; the others come first in ``KINDS``."""
@@ -45,7 +46,9 @@ IN_PLACE: tuple[Kind, ...] = tuple(kind for kind in KINDS if kind not in NOT_IN_
 CUES: tuple[Cue, ...] = get_args(Cue)
 WEARS: tuple[Wear, ...] = get_args(Wear)
 """Kinds of wear that are measured on a part that a person boxed."""
-SIGNS: tuple[Sign, ...] = (*CUES, *WEARS)
+CHANGES: tuple[Change, ...] = get_args(Change)
+"""What only two photos of one joint show together."""
+SIGNS: tuple[Sign, ...] = (*CUES, *WEARS, *CHANGES)
 
 Box = tuple[float, float, float, float]
 Outline = tuple[tuple[float, float], ...]

@@ -15,7 +15,7 @@ from visual_aid.decoder import read_photo
 from visual_aid.evidence.look import describe
 from visual_aid.evidence.register import MEASURE, find_evidence
 from visual_aid.evidence.scene import Scene
-from visual_aid.fasteners.find import find_fasteners
+from visual_aid.fasteners.find import Overview, find_fasteners
 from visual_aid.fasteners.lean import add_lean
 from visual_aid.model import Candidate, Fastener, NotJudged, PhotoInfo, Quality, Screening
 from visual_aid.photo import Photo, PhotoError
@@ -24,7 +24,9 @@ from visual_aid.quality import judge
 RETAKE = "the photo has to be taken again first"
 
 
-def screen_photo(photo: Photo, fasteners: Sequence[Fastener] | None = None) -> Screening:
+def screen_photo(
+    photo: Photo, fasteners: Sequence[Fastener] | None = None, overview: Overview | None = None
+) -> Screening:
     """Screen one photo for evidence of loosening.
 
     Parameters
@@ -32,6 +34,8 @@ def screen_photo(photo: Photo, fasteners: Sequence[Fastener] | None = None) -> S
     photo : Photo
     fasteners : sequence of Fastener, optional
         Judge exactly these, as pointed out by a person, instead of searching.
+    overview : Overview, optional
+        Of this photo, where it has been looked over already.
 
     Returns
     -------
@@ -45,7 +49,7 @@ def screen_photo(photo: Photo, fasteners: Sequence[Fastener] | None = None) -> S
     candidates: tuple[Candidate, ...] = ()
     not_judged = tuple(NotJudged(cue, RETAKE) for cue in MEASURE)
     if quality.usable:
-        found = find_fasteners(photo) if fasteners is None else add_lean(photo, fasteners)
+        found = find_fasteners(photo, overview=overview) if fasteners is None else add_lean(photo, fasteners)
         quality = judge(photo, found)
     if quality.usable:
         scene = Scene.build(photo, found)

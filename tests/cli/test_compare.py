@@ -19,7 +19,7 @@ def run(*arguments):
 def measured(monkeypatch):
     """Stand in for the engine, whose own tests are elsewhere."""
 
-    def compare(before, after, records=None):
+    def compare(before, after, records=None, overviews=None):
         names = before.info.name, after.info.name
         if names[0] != names[1]:
             return Comparison(*names, why="too little in common: another joint")
@@ -31,7 +31,8 @@ def measured(monkeypatch):
         return Comparison(*names, turns=turns, news=news)
 
     monkeypatch.setattr(command, "compare", compare)
-    monkeypatch.setattr(command, "screen_photo", lambda photo: photo)
+    monkeypatch.setattr(command, "look_over", lambda photo: None)
+    monkeypatch.setattr(command, "screen_photo", lambda photo, overview=None: photo)
 
 
 def test_the_turns_are_printed_and_written(yard, tmp_path, measured):

@@ -4,6 +4,8 @@ import json
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from visual_aid.measure import visits
 from visual_aid.measure.visits import SCHEMA, Comparison, News, NutTurn, compare
@@ -22,7 +24,7 @@ def found(monkeypatch, camera):
     """Put the nuts' places in the finder's place: what is tested is what is made of them."""
     looks = {"before.jpg": camera(0, 0), "after.jpg": camera(15, 60, roll=10)}
 
-    def places(photo, _score=0.0):
+    def places(photo, _score=0.0, _overview=None):
         look = looks[photo.info.name]
         seen = []
         for number, (x, y, radius, _) in enumerate(NUTS, start=1):
@@ -115,8 +117,57 @@ def test_the_line_of_json_has_the_agreed_fields():
         "after": "b.jpg",
         "comparable": True,
         "why": None,
-        "turns": [{"cx": 10.0, "cy": 20.1, "turn": 12.3, "uncertainty": 0.6, "turned": True}],
+        "homography": None,
+        "turns": [
+            {
+                "cx": 10.0,
+                "cy": 20.1,
+                "radius": 30.0,
+                "after": [1.0, 2.0],
+                "turn": 12.3,
+                "uncertainty": 0.6,
+                "turned": True,
+            }
+        ],
         "not_measured": 2,
         "news": [{"cue": "gap", "candidate": 4, "cx": 1.0, "cy": 2.0, "say": "not there before: a gap"}],
     }
     assert json.loads(Comparison("a.jpg", "b.jpg", why="blurred").to_json())["comparable"] is False
+
+
+def test_a_comparison_is_read_back():
+    turn = NutTurn(10.0, 20.1, 30.0, (1.0, 2.0), 12.3, 0.6, True)
+    comparison = Comparison("a.jpg", "b.jpg", homography=(1.5, 0, 0, 0, 1.5, 0, 0, 0, 1), turns=(turn,))
+    assert Comparison.from_dict(json.loads(comparison.to_json())) == comparison
+    with pytest.raises(ValueError, match="not a comparison"):
+        Comparison.from_dict({"schema": "other"})
+
+
+@settings(max_examples=30)
+@given(tilt=st.floats(0, 45), axis=st.floats(0, 180), turn=st.floats(5, 170), doubt=st.floats(0.3, 2.0))
+def test_a_turned_nut_is_outlined_where_the_later_photo_shows_it(camera, tilt, axis, turn, doubt):
+    look = camera(tilt, axis, roll=20)
+    x, y, radius, _ = NUTS[0]
+    place, _ = look.see(x, y)
+    one = NutTurn(x, y, radius, tuple(place), -turn, doubt, True)
+    still = NutTurn(*NUTS[1][:3], (0.0, 0.0), 0.5, doubt, False)
+    homography = tuple(look.matrix.ravel())
+    (flagged,) = Comparison("a.jpg", "b.jpg", homography=homography, turns=(still, one)).candidates()
+    rim = np.array(flagged.outline)
+    assert rim.mean(axis=0) == pytest.approx(place, abs=0.01)
+    back = np.column_stack([rim, np.ones(len(rim))]) @ np.linalg.inv(look.matrix).T
+    away = np.hypot(*(back[:, :2] / back[:, 2:] - (x, y)).T)
+    # A circle in the part's plane but for perspective within its own width.
+    assert away == pytest.approx(visits.RIM * radius, rel=0.1)
+    assert flagged.reason == f"turned {turn:.1f}° ± {doubt:.1f}° counter-clockwise since a.jpg"
+    assert 0.5 < flagged.score <= 1
+
+
+def test_a_turn_is_the_likelier_the_larger_and_the_surer_it_is():
+    def chance(turn, doubt):
+        return NutTurn(0, 0, 1, (0, 0), turn, doubt, True).chance
+
+    assert chance(2.0, 1.0) == pytest.approx(0.5)  # half the least turn that counts, from either side
+    # One and two standard deviations of the normal distribution: 84.13 and 97.72 % (any table).
+    assert chance(3.0, 1.0) == pytest.approx(0.8413, abs=1e-4)
+    assert chance(-6.0, 2.0) == pytest.approx(0.9772, abs=1e-4)

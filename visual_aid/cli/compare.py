@@ -15,6 +15,7 @@ from rich.text import Text
 from visual_aid.cli.screen import complain, write_files
 from visual_aid.decoder import read_photo
 from visual_aid.evaluation.pairs import PairFigures, TruePair, judge_pairs, read_pairs
+from visual_aid.fasteners.find import look_over
 from visual_aid.measure.visits import SCHEMA, Comparison, compare
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.turns import write_turns
@@ -39,7 +40,9 @@ def compare_photos(before: Path, after: Path, lines: Path | None, overlay: Path 
         photos = read_photo(before), read_photo(after)
     except PhotoError as refused:
         raise click.UsageError(str(refused)) from refused
-    comparison = compare(*photos, records=(screen_photo(photos[0]), screen_photo(photos[1])))
+    overviews = look_over(photos[0]), look_over(photos[1])
+    records = screen_photo(photos[0], overview=overviews[0]), screen_photo(photos[1], overview=overviews[1])
+    comparison = compare(*photos, records, overviews)
     _print(Console(), comparison)
     failed = not comparison.comparable
     if lines is not None:

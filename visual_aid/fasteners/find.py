@@ -61,7 +61,23 @@ class Find:
     score: float
 
 
-def find_fasteners(photo: Photo, min_score: float = MIN_SCORE) -> tuple[Fastener, ...]:
+@dataclass(frozen=True, slots=True)
+class Overview:
+    """What a photo shows before anything is left out: its CIELAB octaves and all finds, best first."""
+
+    octaves: list[Image]
+    finds: list[Find]
+
+
+def look_over(photo: Photo) -> Overview:
+    """Search a photo, the costly part of finding fasteners, for those who need finds of several scores."""
+    octaves = lab_octaves(cv2.cvtColor(photo.working, cv2.COLOR_RGB2Lab))
+    return Overview(octaves, search(octaves, load()))
+
+
+def find_fasteners(
+    photo: Photo, min_score: float = MIN_SCORE, overview: Overview | None = None
+) -> tuple[Fastener, ...]:
     """Find the nuts, bolt heads, bare studs and empty holes of a photo.
 
     Parameters
@@ -69,15 +85,17 @@ def find_fasteners(photo: Photo, min_score: float = MIN_SCORE) -> tuple[Fastener
     photo : Photo
     min_score : float, 0 to 1
         Finds scored lower are left out.
+    overview : Overview, optional
+        Of this photo, where it has been looked over already.
 
     Returns
     -------
     tuple of Fastener
         In pixels of the full photo, best score first, ids from 1, with lean, angle and group.
     """
-    octaves = lab_octaves(cv2.cvtColor(photo.working, cv2.COLOR_RGB2Lab))
-    finds = [f for f in search(octaves, load()) if f.score >= min_score]
-    return group_fasteners(one_an_axis(_posed(photo, octaves, finds)))
+    overview = overview or look_over(photo)
+    finds = [f for f in overview.finds if f.score >= min_score]
+    return group_fasteners(one_an_axis(_posed(photo, overview.octaves, finds)))
 
 
 def one_an_axis(fasteners: Sequence[Fastener]) -> tuple[Fastener, ...]:

@@ -15,7 +15,7 @@ from importlib import resources
 from typing import Any, Literal
 
 from visual_aid.followup.units import QUANTITIES, UNITS, Measured, Quantity, quantity_of, read
-from visual_aid.model import CUES, WEARS, Cue, Sign, Wear
+from visual_aid.model import CHANGES, CUES, WEARS, Change, Cue, Sign, Wear
 
 Verdict = Literal["within_limit", "beyond_limit", "cannot_settle"]
 VERDICT_WORDS: Mapping[Verdict, str] = {
@@ -114,7 +114,7 @@ class Check:
     id: str
     title: str
     when: str
-    cues: tuple[Cue, ...]
+    cues: tuple[Cue | Change, ...]
     wears: tuple[Wear, ...]
     parts: tuple[str, ...]
     steps: tuple[Step, ...]
@@ -372,7 +372,7 @@ def _check(row: dict[str, Any]) -> Check:
     by_id = {i.id: i for i in inputs}
     if len(by_id) < len(inputs):
         raise ValueError("two inputs have the same id")
-    for field_, known in (("cues", CUES), ("wears", WEARS)):
+    for field_, known in (("cues", (*CUES, *CHANGES)), ("wears", WEARS)):
         for kind in row.get(field_, ()):
             if kind not in known:
                 raise ValueError(f"{field_}: {kind!r} is none of {', '.join(known)}")

@@ -5,21 +5,22 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.evidence.frame import plane_to_image
-from visual_aid.fasteners.find import find_fasteners
+from visual_aid.evidence.frame import box_of, plane_to_image
+from visual_aid.fasteners.find import Overview, find_fasteners
 from visual_aid.fasteners.lean import add_lean
 from visual_aid.measure.pairing import Place, pair_fasteners
 from visual_aid.measure.register import Registration, register
 from visual_aid.measure.turn import View, common_shift, measure_turn, octaves
-from visual_aid.model import NOT_IN_PLACE, Fastener, Screening, Sign
+from visual_aid.model import NOT_IN_PLACE, Candidate, Fastener, Outline, Screening, Sign
 from visual_aid.photo import Photo
 from visual_aid.quality import judge
 
@@ -36,6 +37,8 @@ CLEAR_OF_DOUBT = 2.0
 """How many times its uncertainty a turn has to be to count."""
 LEAST_AGREEMENT = 0.3
 """Agreement under which the two views of a nut are too unlike for a turn to mean anything."""
+RIM = 1.3
+"""Nut radii from the middle of a turned nut to the line around it: clear of its corners."""
 STANDS = 0.5
 """Score from which a candidate that only the later photo shows is news."""
 
@@ -69,6 +72,17 @@ class NutTurn:
     turn: float
     uncertainty: float
     turned: bool
+
+    @property
+    def chance(self) -> float:
+        """Chance that the nut turned by half of ``LEAST_TURN`` or more, if errors are normal."""
+        return NormalDist().cdf((abs(self.turn) - LEAST_TURN / 2) / self.uncertainty)
+
+    @property
+    def say(self) -> str:
+        """The turn in words."""
+        way = "clockwise" if self.turn > 0 else "counter-clockwise"
+        return f"turned {abs(self.turn):.1f}° ± {self.uncertainty:.1f}° {way}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,10 +145,13 @@ class Comparison:
             "after": self.after,
             "comparable": self.comparable,
             "why": self.why,
+            "homography": None if self.homography is None else list(self.homography),
             "turns": [
                 {
                     "cx": round(t.cx, 1),
                     "cy": round(t.cy, 1),
+                    "radius": round(t.radius, 1),
+                    "after": [round(t.after[0], 1), round(t.after[1], 1)],
                     "turn": round(t.turn, 1),
                     "uncertainty": round(t.uncertainty, 1),
                     "turned": t.turned,
@@ -158,8 +175,63 @@ class Comparison:
         """Give the comparison as one line of JSON."""
         return json.dumps(self.to_dict(), ensure_ascii=False, separators=(",", ":"))
 
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Comparison:
+        """Read a comparison back.
 
-def compare(before: Photo, after: Photo, records: tuple[Screening, Screening] | None = None) -> Comparison:
+        Raises
+        ------
+        ValueError
+            The data is not a comparison of this schema.
+        """
+        if data.get("schema") != SCHEMA:
+            raise ValueError(f"not a comparison of schema {SCHEMA}: {data.get('schema')!r}")
+        homography = data["homography"]
+        return cls(
+            before=data["before"],
+            after=data["after"],
+            why=data["why"],
+            homography=None if homography is None else tuple(homography),
+            turns=tuple(NutTurn(**{**t, "after": (t["after"][0], t["after"][1])}) for t in data["turns"]),
+            not_measured=data["not_measured"],
+            news=tuple(News(**n) for n in data["news"]),
+        )
+
+    def candidates(self) -> tuple[Candidate, ...]:
+        """Give the nuts that turned as candidates on the 'after' photo, ids from 1, the surest first."""
+        turned = sorted((t for t in self.turns if t.turned), key=lambda t: -t.chance)
+        flagged = []
+        for number, turn in enumerate(turned, 1):
+            outline = self._rim(turn)
+            flagged.append(
+                Candidate(
+                    id=number,
+                    cue="turned",
+                    fastener=None,
+                    box=box_of(outline),
+                    outline=outline,
+                    score=turn.chance,
+                    measures={"turn_deg": turn.turn, "uncertainty_deg": turn.uncertainty},
+                    reason=f"{turn.say} since {self.before}",
+                )
+            )
+        return tuple(flagged)
+
+    def _rim(self, turn: NutTurn) -> Outline:
+        """Give a circle around a nut in the part's plane, as the 'after' photo shows it."""
+        laid = Registration(np.reshape(self.homography or (), (3, 3)), 0)
+        _, jacobian = laid.to_after(turn.cx, turn.cy)
+        around = np.radians(np.arange(0, 360, 10))
+        circle = RIM * turn.radius * np.column_stack([np.cos(around), np.sin(around)])
+        return tuple((float(x), float(y)) for x, y in circle @ jacobian.T + turn.after)
+
+
+def compare(
+    before: Photo,
+    after: Photo,
+    records: tuple[Screening, Screening] | None = None,
+    overviews: tuple[Overview, Overview] | None = None,
+) -> Comparison:
     """Compare two photos of one joint.
 
     Parameters
@@ -168,6 +240,8 @@ def compare(before: Photo, after: Photo, records: tuple[Screening, Screening] | 
         The earlier and the later photo.
     records : (Screening, Screening), optional
         Their screening records; with them, evidence that only the later photo shows is listed.
+    overviews : (Overview, Overview), optional
+        Of both photos, where they have been looked over already.
 
     Returns
     -------
@@ -182,9 +256,14 @@ def compare(before: Photo, after: Photo, records: tuple[Screening, Screening] | 
     laid = register(before, after)
     if laid is None:
         return Comparison(
-            *names, why="too little in common: another joint, too little overlap, or too different a view"
+            *names,
+            why="too little in common: another joint, too little overlap, or too different a view; "
+            "take it again from where the photo before was taken",
         )
-    finds = [add_lean(photo, find_fasteners(photo, FAINT_SCORE)) for photo in (before, after)]
+    finds = [
+        add_lean(photo, find_fasteners(photo, FAINT_SCORE, overview))
+        for photo, overview in zip((before, after), overviews or (None, None), strict=True)
+    ]
     places = pair_fasteners(laid, finds[0], finds[1], _size(before), _size(after))
     if not places:
         return Comparison(*names, why="no nut that both photos show: take them from nearer")
@@ -195,7 +274,10 @@ def compare(before: Photo, after: Photo, records: tuple[Screening, Screening] | 
         )
     turns = _turns(_views(laid, places, finds, before, after), places, after)
     if not turns:
-        return Comparison(*names, why="the nuts look too unlike in the two photos: take them alike")
+        return Comparison(
+            *names,
+            why="the nuts look too unlike in the two photos: take them again in like light, sharp and clean",
+        )
     return Comparison(
         *names,
         homography=tuple(float(v) for v in laid.homography.ravel()),

@@ -8,7 +8,7 @@ import json
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from visual_aid.model import CUES, SIGNS, Outline
+from visual_aid.model import SIGNS, WEARS, Outline
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.outputs.tables import harmless
 from visual_aid.records.entries import StoredCandidate, StoredPhoto, WorklistEntry
@@ -108,7 +108,7 @@ def coco_json(photos: Iterable[tuple[StoredPhoto, Sequence[StoredCandidate]]]) -
                 }
             )
     categories = [
-        {"id": n, "name": sign, "supercategory": "loosening" if sign in CUES else "wear"}
+        {"id": n, "name": sign, "supercategory": "wear" if sign in WEARS else "loosening"}
         for sign, n in number.items()
     ]
     whole = {"images": images, "annotations": annotations, "categories": categories}

@@ -55,11 +55,12 @@ SIGN_STYLE: Mapping[Sign, CueStyle] = MappingProxyType(
         "broken_leaf": CueStyle("Leaf broken", "#d55e00", (10, 2, 1, 2, 1, 2)),
         "ride_height_hold": CueStyle("Ride height not held", "#0072b2", (2, 4)),
         "rust_grade": CueStyle("Rust of a surface", "#e69f00", (1, 1)),
+        "turned": CueStyle("Turned between visits", "#cc79a7", (16, 3, 4, 3)),
     }
 )
 """Style of whatever a mark can show. Colours are those of Okabe and Ito, Color Universal Design (2008),
 which people with the common colour vision deficiencies tell apart; a kind of wear has the colour of a cue
-and dashes of its own."""
+and dashes of its own, and a nut that turned that of the stripe, the other sign of a turn."""
 
 CUE_STYLE: Mapping[Cue, CueStyle] = MappingProxyType({cue: SIGN_STYLE[cue] for cue in CUES})
 """Style of every cue: no two share a colour."""

@@ -15,13 +15,11 @@ from visual_aid.files import write_atomically
 from visual_aid.measure.visits import Comparison, NutTurn
 from visual_aid.outputs.lettering import lettering, wrap
 from visual_aid.outputs.overlay import CAUTION
-from visual_aid.outputs.palette import FASTENER_COLOUR, UNDER_STROKE
+from visual_aid.outputs.palette import FASTENER_COLOUR, SIGN_STYLE, UNDER_STROKE
 from visual_aid.photo import Photo
 
 SIDE = 1000
 """Longest side of either photo as drawn, in pixels."""
-TURNED_COLOUR = "#cc79a7"
-"""As the cue ``stripe_offset``, the other sign of a turned nut."""
 
 _TEXT, _STEP, _MARGIN = 20, 30, 14
 _PANEL, _INK = "#16181c", "#f4f4f4"
@@ -97,7 +95,7 @@ def _mark(
 ) -> None:
     x, y = centre
     box = (x - radius, y - radius, x + radius, y + radius)
-    colour, line = (TURNED_COLOUR, 4) if turn.turned else (FASTENER_COLOUR, 2)
+    colour, line = (SIGN_STYLE["turned"].colour, 4) if turn.turned else (FASTENER_COLOUR, 2)
     pen.ellipse(box, outline=UNDER_STROKE, width=line + 2)
     pen.ellipse(box, outline=colour, width=line)
     if turn.turned:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 import streamlit as st
 
-from visual_aid.model import CUES
+from visual_aid.model import CHANGES, CUES
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages.session import the_store
 from visual_aid.records.entries import FITNESSES, SIDES, Filter, Fitness, Visit
@@ -31,7 +31,7 @@ def ask_filter() -> Filter:
             "Visit", visits, index=None, format_func=lambda i: _visit(visits[i]), key="filter-visit"
         )
         cues = right.multiselect(
-            "Cues", CUES, format_func=lambda cue: SIGN_STYLE[cue].label, key="filter-cues"
+            "Cues", (*CUES, *CHANGES), format_func=lambda cue: SIGN_STYLE[cue].label, key="filter-cues"
         )
         axle = left.selectbox("Axle", axles, index=None, key="filter-axle")
         side = middle.selectbox("Side", SIDES, index=None, key="filter-side")

@@ -16,7 +16,7 @@ from visual_aid.gallery.detection import Skill, skill
 from visual_aid.gallery.order import draft_grade
 from visual_aid.gallery.progress import Result, engine_marked, group_skill, marked, result, summed, weights
 from visual_aid.gallery.quiz import Marked, draw, item
-from visual_aid.model import Box, Screening
+from visual_aid.model import CHANGES, Box, Screening
 from visual_aid.outputs.cases import cases_zip
 from visual_aid.outputs.lesson import LessonSheet, draw_lesson
 from visual_aid.outputs.publish import publishable
@@ -36,8 +36,8 @@ MORE = 12
 
 
 def can_keep(stored: StoredCandidate) -> bool:
-    """Tell whether a candidate teaches something: it is a finding, or it was ruled out."""
-    return stored.outcome in ("confirmed", "ruled_out")
+    """Tell whether a candidate teaches something: settled either way, and to be seen in its one photo."""
+    return stored.outcome in ("confirmed", "ruled_out") and stored.candidate.cue not in CHANGES
 
 
 def keep(store: Store, photo: str, stored: StoredCandidate | None, *, by: str) -> Example:

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
-from visual_aid.model import Candidate, Cue, Screening, Sign
+from visual_aid.model import Candidate, Change, Cue, Screening, Sign
 
 Outcome = Literal["confirmed", "ruled_out", "cannot_tell"]
 OUTCOMES: tuple[Outcome, ...] = get_args(Outcome)
@@ -98,7 +98,8 @@ class StoredCandidate:
 
     ``id`` is the store's; it stays the same when a later screening flags the same thing again.
     ``current`` is False where the photo's last screening no longer flags it. The score is the one that
-    the calibration in use gives; ``threshold`` is the store's working threshold.
+    the calibration in use gives; ``threshold`` is the store's working threshold. What a comparison
+    flagged has the id of the photo that it was compared with in ``before``.
     """
 
     id: int
@@ -108,6 +109,7 @@ class StoredCandidate:
     current: bool
     decision: Decision | None
     threshold: float = WEAK_SCORE
+    before: str | None = None
 
     @property
     def outcome(self) -> Outcome | None:
@@ -303,7 +305,7 @@ class Filter:
     axle: int | None = None
     side: Side | None = None
     component: str | None = None
-    cues: tuple[Cue, ...] = ()
+    cues: tuple[Cue | Change, ...] = ()
     since: dt.date | None = None
     until: dt.date | None = None
     fitness: tuple[Fitness, ...] = ()

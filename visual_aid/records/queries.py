@@ -9,7 +9,7 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Select, and_, func, or_, select
+from sqlalchemy import ColumnElement, Connection, Select, Subquery, and_, func, or_, select
 
 from visual_aid.model import Candidate, Screening
 from visual_aid.records import schema as t
@@ -49,10 +49,13 @@ def read_photos(connection: Connection, which: ColumnElement[bool]) -> tuple[Sto
 
 def read_candidates(connection: Connection, photo: StoredPhoto) -> tuple[StoredCandidate, ...]:
     """Read what is flagged on a photo: the engine's by score, then earlier ones, then people's marks."""
+    changed, paired = changed_now(), paired_with()
     rows = connection.execute(
         select(
             t.candidate,
             t.flagged.c.number.label("number"),
+            changed.c.body.label("changed"),
+            paired.c.before.label("before"),
             *(column.label(f"decision_{column.name}") for column in t.decision.c),
         )
         .select_from(t.candidate)
@@ -60,8 +63,16 @@ def read_candidates(connection: Connection, photo: StoredPhoto) -> tuple[StoredC
         .join(t.screening, is_last_screening())
         .outerjoin(t.decision, is_last_decision())
         .outerjoin(t.flagged, is_flagged_now())
+        .outerjoin(changed, changed.c.candidate == t.candidate.c.id)
+        .outerjoin(paired, paired.c.candidate == t.candidate.c.id)
         .where(t.photo.c.id == photo.id)
-        .where(or_(t.flagged.c.number.is_not(None), t.decision.c.outcome.is_not(None)))
+        .where(
+            or_(
+                t.flagged.c.number.is_not(None),
+                changed.c.body.is_not(None),
+                t.decision.c.outcome.is_not(None),
+            )
+        )
     ).mappings()
     tuning = read_tuning(connection)
     now = {c.id: tuning.candidate(c) for c in photo.screening.candidates}
@@ -185,6 +196,24 @@ def is_flagged_now() -> ColumnElement[bool]:
     return and_(t.flagged.c.candidate == t.candidate.c.id, t.flagged.c.screening == t.screening.c.id)
 
 
+def changed_now() -> Subquery:
+    """Give what the last comparison of each pair of photos flags."""
+    newer = t.comparison.alias()
+    superseded = select(newer.c.id).where(
+        newer.c.before == t.comparison.c.before,
+        newer.c.after == t.comparison.c.after,
+        newer.c.id > t.comparison.c.id,
+    )
+    joined = t.changed.join(t.comparison, t.comparison.c.id == t.changed.c.comparison)
+    return select(t.changed).select_from(joined).where(~superseded.exists()).subquery()
+
+
+def paired_with() -> Subquery:
+    """Give the photo before of whatever a comparison, an earlier one too, has flagged."""
+    joined = t.changed.join(t.comparison, t.comparison.c.id == t.changed.c.comparison)
+    return select(t.changed.c.candidate, t.comparison.c.before).select_from(joined).distinct().subquery()
+
+
 def to_visit(row: Row) -> Visit:
     """Give a visit from a row whose columns begin with ``visit_``."""
     return Visit(
@@ -222,17 +251,18 @@ def to_photo(row: Row) -> StoredPhoto:
 
 def _to_candidate(row: Row, now: Mapping[int, Candidate], tuning: Tuning) -> StoredCandidate:
     number = row["number"]
-    earlier = candidate_from_json(row["body"])
-    if row["source"] == "engine":
+    earlier = candidate_from_json(row["changed"] or row["body"])
+    if row["source"] == "engine" and row["before"] is None:  # a calibration is learned from scores of cues
         earlier = tuning.candidate(earlier)
     return StoredCandidate(
         id=row["id"],
         photo=row["photo"],
         source=row["source"],
         candidate=earlier if number is None else now[number],
-        current=row["source"] == "person" or number is not None,
+        current=row["source"] == "person" or number is not None or row["changed"] is not None,
         decision=None if row["decision_id"] is None else to_decision(row, "decision_"),
         threshold=tuning.threshold,
+        before=row["before"],
     )
 
 

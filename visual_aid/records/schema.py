@@ -118,6 +118,30 @@ flagged = Table(
     Column("score", Float, nullable=False),
 )
 
+# Two photos of one place laid on each other; the last one of a pair stands. ``changed`` is what they show
+# together, flagged on the photo after: ``flagged`` for a pair instead of one photo.
+comparison = Table(
+    "comparison",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("before", ForeignKey("photo.id"), nullable=False),
+    Column("after", ForeignKey("photo.id"), nullable=False),
+    Column("engine", String, nullable=False),
+    Column("record", Text, nullable=False),
+    Column("at", DateTime(timezone=True), nullable=False),
+    Index(None, "after", "before"),
+)
+
+changed = Table(
+    "changed",
+    metadata,
+    Column("comparison", ForeignKey("comparison.id"), primary_key=True),
+    Column("number", Integer, primary_key=True),
+    Column("candidate", ForeignKey("candidate.id"), nullable=False, index=True),
+    Column("score", Float, nullable=False),
+    Column("body", Text, nullable=False),
+)
+
 # ``outcome`` is empty where the last decision on a candidate was taken back.
 decision = Table(
     "decision",

@@ -11,7 +11,13 @@ from sqlalchemy import Connection, Select, bindparam, select
 
 from visual_aid.records import schema as t
 from visual_aid.records.entries import Fitness, Stage, Tuning
-from visual_aid.records.queries import is_flagged_now, is_last_decision, is_last_screening, read_tuning
+from visual_aid.records.queries import (
+    changed_now,
+    is_flagged_now,
+    is_last_decision,
+    is_last_screening,
+    read_tuning,
+)
 from visual_aid.records.writing import upsert
 
 ROWS_AT_A_TIME = 1000
@@ -45,6 +51,7 @@ def _flags_on_some() -> Select[Any]:
 @functools.cache
 def _flags() -> Select[Any]:
     """Give one row for each thing flagged on each photo, or one without for a photo on which nothing is."""
+    changed = changed_now()
     return (
         select(
             t.photo.c.id.label("photo"),
@@ -55,6 +62,7 @@ def _flags() -> Select[Any]:
             t.screening.c.problems,
             t.candidate.c.cue,
             t.flagged.c.score,
+            changed.c.score.label("changed"),
             t.decision.c.outcome,
         )
         .select_from(t.photo)
@@ -62,6 +70,7 @@ def _flags() -> Select[Any]:
         .outerjoin(t.candidate, t.candidate.c.photo == t.photo.c.id)
         .outerjoin(t.decision, is_last_decision())
         .outerjoin(t.flagged, is_flagged_now())
+        .outerjoin(changed, changed.c.candidate == t.candidate.c.id)
         .order_by(t.photo.c.id)
     )
 
@@ -69,11 +78,12 @@ def _flags() -> Select[Any]:
 def _standing(tuning: Tuning, flags: Sequence[Any]) -> dict[str, Any]:
     photo = flags[0]
     best: dict[str, float] = {}
+    changed = [flag.changed for flag in flags if flag.changed is not None]
     cues: set[str] = set()
     undecided = weak = decided = findings = 0
     for flag in flags:
-        score = None if flag.score is None else tuning.score(flag.score)
-        if score is not None:
+        score = flag.changed if flag.score is None else tuning.score(flag.score)
+        if flag.score is not None:
             best[flag.cue] = max(best.get(flag.cue, 0.0), score)
         if flag.outcome is not None:
             decided += 1
@@ -84,11 +94,12 @@ def _standing(tuning: Tuning, flags: Sequence[Any]) -> dict[str, Any]:
             weak += 1
         if flag.outcome == "confirmed" or (score is not None and score >= tuning.threshold):
             cues.add(flag.cue)
+    priority = photo.priority if tuning.calibration is None else any_stands(best.values())
     return {
         "photo": photo.photo,
         "screening": photo.screening,
         "stage": _stage(photo.usable, undecided, weak, decided),
-        "priority": photo.priority if tuning.calibration is None else any_stands(best.values()),
+        "priority": any_stands([priority, max(changed)]) if changed else priority,
         "quality": _fitness(photo.usable, photo.problems),
         "cues": "".join(f" {cue} " for cue in sorted(cues)),
         "undecided": undecided,

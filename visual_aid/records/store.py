@@ -13,6 +13,7 @@ from visual_aid.photo import Photo
 from visual_aid.records import decisions, queries, worklist
 from visual_aid.records import schema as t
 from visual_aid.records.backlog import Backlog, where
+from visual_aid.records.comparisons import Comparisons
 from visual_aid.records.connect import connect, locate
 from visual_aid.records.entries import (
     EVERYTHING,
@@ -56,6 +57,8 @@ class Store:
         What people write down beside their decisions.
     backlog : Backlog
         Photo files that runs of a backlog have seen.
+    comparisons : Comparisons
+        Photos of one place at two visits, laid on each other.
     leases : Leases
         Who is at work on which photo.
     tunings : Tunings
@@ -70,6 +73,7 @@ class Store:
         self.gallery = Gallery(engine)
         self.quizzes = Quizzes(engine)
         self.backlog = Backlog(engine)
+        self.comparisons = Comparisons(engine)
         self.leases = Leases(engine)
         self.tunings = Tunings(engine)
 
