@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -12,10 +14,15 @@ from visual_aid.photo import Photo
 Pixels = NDArray[np.uint8]
 
 
-def laid_on(before: Photo, after: Photo) -> Pixels:
+def laid_on(before: Photo, after: Photo, homography: Sequence[float] | None = None) -> Pixels:
     """Give the earlier photo as it would look in the frame of the later one.
 
     Where the two show no common plane, the earlier photo is stretched over the frame of the later.
+
+    Parameters
+    ----------
+    homography : sequence of 9 floats, optional
+        Rows of the matrix from full pixels of the earlier photo to those of the later, where it is known.
 
     Returns
     -------
@@ -23,13 +30,17 @@ def laid_on(before: Photo, after: Photo) -> Pixels:
         sRGB at the later photo's working scale; black where the earlier photo does not reach.
     """
     height, width = after.working.shape[:2]
-    laid = register(before, after)
-    if laid is None:
+    if homography is None:
+        laid = register(before, after)
+        plane = None if laid is None else laid.homography
+    else:
+        plane = np.reshape(homography, (3, 3))
+    if plane is None:
         stretched = cv2.resize(before.working, (width, height), interpolation=cv2.INTER_AREA)
         return np.asarray(stretched, np.uint8)
     there = _to_full(after.scale)
-    homography = np.linalg.inv(there) @ laid.homography @ _to_full(before.scale)
-    return np.asarray(cv2.warpPerspective(before.working, homography, (width, height)), np.uint8)
+    working = np.linalg.inv(there) @ plane @ _to_full(before.scale)
+    return np.asarray(cv2.warpPerspective(before.working, working, (width, height)), np.uint8)
 
 
 def _to_full(scale: float) -> NDArray[np.float64]:

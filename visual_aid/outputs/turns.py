@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import math
+from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
@@ -13,6 +14,7 @@ from PIL import Image, ImageDraw
 
 from visual_aid.files import write_atomically
 from visual_aid.measure.visits import Comparison, NutTurn
+from visual_aid.model import Candidate, Outline
 from visual_aid.outputs.lettering import lettering, wrap
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import FASTENER_COLOUR, SIGN_STYLE, UNDER_STROKE
@@ -25,6 +27,40 @@ _TEXT, _STEP, _MARGIN = 20, 30, 14
 _PANEL, _INK = "#16181c", "#f4f4f4"
 
 Pixels = NDArray[np.uint8]
+
+
+@dataclass(frozen=True, slots=True)
+class Dial:
+    """A turn as the hands of a dial, in full pixels of the photo after; points as (x, y).
+
+    Attributes
+    ----------
+    stood, stands : tuple of points
+        Hands from the nut's middle: straight up in the photo before, and turned as far as the nut.
+    doubt : tuple of points
+        The sector within which two of three such measurements lie.
+    """
+
+    stood: Outline
+    stands: Outline
+    doubt: Outline
+
+
+def dial(candidate: Candidate) -> Dial:
+    """Give the dial of a nut that turned, drawn in the plane of the part within the candidate's outline."""
+    rim = np.array(candidate.outline)
+    middle = rim.mean(axis=0)
+    turn, doubt = candidate.measures["turn_deg"], candidate.measures["uncertainty_deg"]
+    bearings = np.linspace(0, 360, len(rim) + 1)  # the outline runs around once, from the right of 'before'
+
+    def hand(degrees: float) -> tuple[float, float]:
+        at = (degrees - 90) % 360
+        x, y = (np.interp(at, bearings, [*rim[:, axis], rim[0, axis]]) for axis in (0, 1))
+        return float(x), float(y)
+
+    centre = float(middle[0]), float(middle[1])
+    spread = np.linspace(turn - doubt, turn + doubt, 9)
+    return Dial((centre, hand(0.0)), (centre, hand(turn)), (centre, *(hand(float(d)) for d in spread)))
 
 
 def draw_turns(before: Photo, after: Photo, comparison: Comparison) -> Pixels:

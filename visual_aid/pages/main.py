@@ -15,6 +15,7 @@ st.navigation(
             st.Page("worklist.py", title="Worklist", default=True),
             st.Page("visit.py", title="Visit"),
             st.Page("review.py", title="Review"),
+            st.Page("compare.py", title="Compare"),
             st.Page("hand_checks.py", title="Hand checks"),
             st.Page("torque.py", title="Torque"),
             st.Page("due.py", title="Due"),

@@ -96,11 +96,20 @@ def before(store: Store, photo: str) -> bytes:
     former = store.visits.former(store.photo(photo))
     if former is None:
         raise KeyError(photo)
+    return laid(store, former.id, photo)
+
+
+def laid(store: Store, earlier: str, photo: str) -> bytes:
+    """Give another photo of the same place, laid on this one; raises as ``magnified``."""
+    former = store.photo(earlier)
+    known = store.comparisons.between(earlier, photo)
+    homography = None if known is None else known.homography
 
     def make() -> bytes:
-        return encode(Image.fromarray(laid_on(store.read(former), _read(store, photo))), SHOWN_BYTES)
+        pixels = laid_on(store.read(former), _read(store, photo), homography)
+        return encode(Image.fromarray(pixels), SHOWN_BYTES)
 
-    return store.copy(f"{photo}-{former.id}.jpg", make)
+    return store.copy(f"{photo}-{earlier}.jpg", make)
 
 
 @functools.lru_cache(maxsize=2)

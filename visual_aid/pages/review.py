@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import suppress
+from functools import partial
 from html import escape
 
 import streamlit as st
@@ -16,18 +17,13 @@ from visual_aid.outputs.measured import in_words
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages import actions, measuring, teaching
+from visual_aid.pages.deciding import ask_decision
 from visual_aid.pages.intake import point_out_fastener
 from visual_aid.pages.session import ask_signature, holder, signature, the_store
 from visual_aid.pages.viewer import Drawn, show_viewer
-from visual_aid.pages.words import OUTCOME_SIGN, chance, measure, place, said, sentence
+from visual_aid.pages.words import measure, place, sentence
 from visual_aid.photo import PhotoError
 from visual_aid.records.entries import Outcome, OvertakenError, StoredCandidate, StoredPhoto
-
-BUTTONS: tuple[tuple[Outcome, str, str], ...] = (
-    ("confirmed", "Confirm", "Y"),
-    ("ruled_out", "Rule out", "N"),
-    ("cannot_tell", "Cannot tell", "T"),
-)
 
 KEYS = (
     ("Y, N, T", "confirm, rule out, cannot tell"),
@@ -147,32 +143,9 @@ def _point_out(cx: float, cy: float, radius: float | None) -> None:
 
 def _decide(photo: str, candidates: Sequence[StoredCandidate]) -> None:
     at, chosen = next((i, c) for i, c in enumerate(candidates, 1) if c.id == state.chosen)
-    body = chosen.candidate
-    st.subheader(f"{at} of {len(candidates)}: {SIGN_STYLE[body.cue].label}", anchor=False)
-    st.text("Marked by a person" if chosen.source == "person" else chance(body.score))
-    if body.reason:
-        st.text(sentence(body.reason))
-    if not chosen.current:
-        st.text("An earlier screening flagged this, the last one does not.")
-    st.text(f"{OUTCOME_SIGN[chosen.outcome]} {said(chosen.decision)}".strip())
-    with st.container(key="decide", horizontal=True):
-        for outcome, label, key in BUTTONS:
-            st.button(
-                label,
-                shortcut=key,
-                type="primary" if outcome == "confirmed" else "secondary",
-                width="stretch",
-                disabled=not signature(),
-                on_click=_say,
-                args=(photo, chosen.id, outcome, 0 if chosen.decision is None else chosen.decision.id),
-            )
-    if chosen.is_finding:
-        _hand_check(chosen)
-
-
-def _hand_check(chosen: StoredCandidate) -> None:
-    if st.button("Hand check", shortcut="H", type="primary", width="stretch"):
-        st.switch_page("hand_checks.py", query_params={"finding": str(chosen.id)})
+    ask_decision(chosen, at, len(candidates), partial(_say, photo, chosen.id))
+    if chosen.before is not None and st.button("Compare the visits", width="stretch"):
+        st.switch_page("compare.py", query_params={"before": chosen.before, "after": photo})
 
 
 def _magnifier(photo: StoredPhoto, chosen: int) -> None:

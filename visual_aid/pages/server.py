@@ -112,6 +112,12 @@ def before(request: Request) -> Response:
     return _image(lambda: pictures.before(the_store(), request.path_params["id"]))
 
 
+def laid(request: Request) -> Response:
+    """Answer with one photo laid on another one of the same place."""
+    about = request.path_params
+    return _image(lambda: pictures.laid(the_store(), about["before"], about["after"]))
+
+
 def _fresh(read: Callable[[], bytes]) -> Response:
     """Answer with a picture that a box blurred meanwhile changes: no browser may show an earlier one."""
     answer = _image(read)
@@ -132,6 +138,7 @@ ROUTES: list[BaseRoute] = [
     Route("/thumb/{id}", thumb),
     Route("/magnified/{id}/{candidate:int}", magnified),
     Route("/before/{id}", before),
+    Route("/laid/{before}/{after}", laid),
     Route("/shown/{id}", shown),
     Route("/example/{id}/{number:int}", example),
     Route("/piece/{id}/{cx:float}/{cy:float}/{radius:float}", piece),

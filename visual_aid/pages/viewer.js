@@ -32,18 +32,20 @@ class Viewer extends PhotoView {
 
   update(data) {
     const moved = data.chosen !== this.data.chosen;
+    const laid = data.before !== this.data.before;
     this.data = data;
-    if (this.open(data.photo)) {
-      this.root.dataset.state = "loading";
+    const other = this.open(data.photo);
+    if (other) this.root.dataset.state = "loading";
+    if (other || laid) {
       this.formerImage.removeAttribute("href"); // fetched when asked for
-      this.setMode("look");
+      this.setMode(data.before && !data.tool ? "wipe" : "look");
     } else if (moved && this.chosen() && this.view && this.view.scale < this.whole()) {
       this.centreOn(this.chosen().box);
     }
     this.svg.setAttribute("aria-label", data.label);
     this.root.querySelector('[data-tool="box"] span').textContent = data.tool;
     this.root.querySelector(".for-box").textContent = data.hint;
-    const offered = { outline: data.outlines, fastener: data.points, wipe: data.before };
+    const offered = { box: data.tool, outline: data.outlines, fastener: data.points, wipe: data.before };
     for (const [tool, there] of Object.entries(offered)) {
       this.root.querySelector(`[data-tool="${tool}"]`).hidden = !there;
     }
@@ -98,15 +100,28 @@ class Viewer extends PhotoView {
     this.root.querySelector(".legend").replaceChildren(...rows);
   }
 
-  outline({ id, outline, colour, dash, state }) {
+  outline({ id, outline, colour, dash, state, dial }) {
     const line = id === this.data.chosen ? CANDIDATE_LINE + 1.5 : CANDIDATE_LINE;
     const points = path(outline);
     const under = make("polygon", { class: "under", points, "stroke-width": line + 2.5 });
     const over = make("polygon", { class: "over", points, stroke: colour, "stroke-width": line });
     over.setAttribute("stroke-dasharray", dashes(dash));
     over.dataset.id = id;
-    for (const layer of [under, over]) layer.dataset.decided = state;
-    return [under, over];
+    const layers = [under, over, ...(dial ? this.dial(dial, colour) : [])];
+    for (const layer of layers) layer.dataset.decided = state;
+    return layers;
+  }
+
+  // Where a nut that turned stood, where it stands, and how sure that is.
+  dial({ stood, stands, doubt }, colour) {
+    const hand = (points, layer, stroke) => make("polyline", { class: `hand ${layer}`, points: path(points), stroke });
+    return [
+      make("polygon", { class: "doubt", points: path(doubt), fill: colour }),
+      hand(stood, "under"),
+      hand(stood, "over stood", "#fff"),
+      hand(stands, "under"),
+      hand(stands, "over", colour),
+    ];
   }
 
   badge(candidate) {
@@ -178,7 +193,7 @@ class Viewer extends PhotoView {
     const { mode } = this;
     if (!this.start) this.rubber.replaceChildren();
     else {
-      this.start.draws = mode === "look" ? (event.shiftKey ? "box" : null) : mode;
+      this.start.draws = mode === "look" ? (event.shiftKey && this.data.tool ? "box" : null) : mode;
       const far = mode === "look" ? this.opposite(this.start.pixel) : null;
       if (far) Object.assign(this.start, { draws: "box", pixel: far });
       this.start.trace = [this.start.pixel];

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,6 +13,7 @@ import streamlit as st
 from visual_aid.model import Box, Outline, Screening
 from visual_aid.outputs.onefile import beside
 from visual_aid.outputs.palette import SIGN_STYLE
+from visual_aid.outputs.turns import dial
 from visual_aid.pages.words import OUTCOME_SIGN
 from visual_aid.records.entries import StoredCandidate, StoredPhoto
 
@@ -52,10 +54,10 @@ def show_viewer(
     chosen: int | None,
     drawn: Drawn | None,
     on_picked: Callable[[int], None],
-    on_drawn: Callable[[Drawn], None],
+    on_drawn: Callable[[Drawn], None] | None = None,
     on_fastener: Callable[[float, float, float | None], None] | None = None,
     blurred: Sequence[Box] = (),
-    drawing_is: Drawing = MARK,
+    drawing_is: Drawing | None = MARK,
     before: str | None = None,
 ) -> None:
     """Show a photo and report what a person does on it.
@@ -72,8 +74,8 @@ def show_viewer(
         pointed out.
     blurred : sequence of Box
         Shown as covered.
-    drawing_is : Drawing
-        What a box is drawn for.
+    drawing_is : Drawing or None
+        What a box is drawn for. Without, nothing can be drawn, and the photo before is seen at once.
     before : str or None
         Address of the photo of the visit before, laid on this one.
     """
@@ -84,7 +86,8 @@ def show_viewer(
     def mark_drawn() -> None:
         event = _event("drawn")
         x, y, w, h = map(float, event["box"])
-        on_drawn(((x, y, w, h), tuple((float(px), float(py)) for px, py in event["outline"])))
+        if on_drawn is not None:
+            on_drawn(((x, y, w, h), tuple((float(px), float(py)) for px, py in event["outline"])))
 
     def fastener() -> None:
         event = _event("fastener")
@@ -96,8 +99,8 @@ def show_viewer(
         data=drawing(photo.id, photo.screening, candidates, chosen, drawn)
         | {
             "blurred": [list(box) for box in blurred],
-            "tool": drawing_is.tool,
-            "hint": drawing_is.hint,
+            "tool": drawing_is and drawing_is.tool,
+            "hint": drawing_is and drawing_is.hint,
             "points": on_fastener is not None,
             "outlines": drawing_is is MARK,
             "before": before,
@@ -127,13 +130,14 @@ def drawing(
         "candidates": [
             {
                 "id": stored.id,
-                "badge": f"{number} {OUTCOME_SIGN[stored.outcome]}".rstrip(),
+                "badge": " ".join(filter(None, [str(number), _turn(stored), OUTCOME_SIGN[stored.outcome]])),
                 "name": SIGN_STYLE[stored.candidate.cue].label,
                 "colour": SIGN_STYLE[stored.candidate.cue].colour,
                 "dash": list(SIGN_STYLE[stored.candidate.cue].dash),
                 "box": list(stored.candidate.box),
                 "outline": [list(point) for point in stored.candidate.outline],
                 "state": stored.outcome or "undecided",
+                "dial": dataclasses.asdict(dial(stored.candidate)) if _turn(stored) else None,
             }
             for number, stored in enumerate(candidates, 1)
         ],
@@ -141,6 +145,14 @@ def drawing(
         "chosen": chosen,
         "drawn": None if drawn is None else {"box": list(drawn[0]), "outline": [list(p) for p in drawn[1]]},
     }
+
+
+def _turn(stored: StoredCandidate) -> str:
+    """Say how far a nut turned; empty where something else is flagged."""
+    measures = stored.candidate.measures
+    if stored.candidate.cue != "turned" or "turn_deg" not in measures:
+        return ""
+    return f"{measures['turn_deg']:+.1f}° ± {measures['uncertainty_deg']:.1f}°".replace("-", "−")
 
 
 def _event(name: str) -> Any:  # noqa: ANN401

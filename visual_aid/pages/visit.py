@@ -152,6 +152,9 @@ def _card(photo: StoredPhoto, spot: Spot | None, guessed: bool, route: Sequence[
         _ask_place(photo, spot, route)
     if st.button("Look", key=f"look-{photo.id}", width="stretch"):
         st.switch_page("review.py", query_params={"photo": photo.id})
+    former = the_store().visits.former(photo)
+    if former and st.button("Compare", key=f"compare-{photo.id}", width="stretch"):
+        st.switch_page("compare.py", query_params={"before": former.id, "after": photo.id})
 
 
 def _keep(places: Mapping[str, Spot]) -> None:

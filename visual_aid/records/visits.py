@@ -171,6 +171,13 @@ class Visits:
                 unit = the_unit(connection, stored.visit.unit)
                 add_line(connection, "placed", body, by, unit=unit, visit=stored.visit.id, photo=photo)
 
+    def at(self, position: int) -> tuple[StoredPhoto, ...]:
+        """List the photos of a place at all visits, those of the last visit first."""
+        with reading(self._engine) as connection:
+            photos = queries.read_photos(connection, t.photo.c.position == position)
+        dated = [(photo.visit.date, photo) for photo in photos if photo.visit is not None]
+        return tuple(photo for _, photo in sorted(dated, key=lambda one: one[0], reverse=True))
+
     def former(self, photo: StoredPhoto) -> StoredPhoto | None:
         """Give the last photo of the same place from a visit on an earlier day; None if there is none."""
         if photo.visit is None or photo.position is None:

@@ -1,0 +1,229 @@
+"""One place at two visits: both photos laid on each other, which nuts turned and what else is new."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from functools import partial
+from html import escape
+
+import streamlit as st
+
+from visual_aid.measure.visits import Comparison, compare
+from visual_aid.outputs.overlay import CAUTION
+from visual_aid.outputs.palette import SIGN_STYLE
+from visual_aid.pages import actions
+from visual_aid.pages.deciding import ask_decision
+from visual_aid.pages.session import ask_signature, holder, signature, the_store
+from visual_aid.pages.viewer import show_viewer
+from visual_aid.pages.words import sentence, where
+from visual_aid.photo import PhotoError
+from visual_aid.records.entries import Outcome, OvertakenError, Position, StoredCandidate, StoredPhoto
+
+SIXTHS = (
+    "Clockwise as seen. A hexagon looks the same after 60°: unless marks on the nut tell more, the turn may "
+    "be 60° more or less."
+)
+
+state = st.session_state
+
+
+def show() -> None:
+    """Let the person choose two visits of a place, compare them, and decide on every nut that turned."""
+    pair = _pair()
+    if pair is None:
+        return
+    before, after = pair
+    comparison = the_store().comparisons.between(before.id, after.id)
+    if comparison is None:
+        if st.button("Compare", type="primary", width="stretch"):
+            _compare(before, after)
+        _side_by_side(before, after)
+    elif comparison.why is not None:
+        st.warning(f"These two photos cannot be compared. {sentence(comparison.why)}")
+        _side_by_side(before, after)
+    else:
+        _result(before, after, comparison)
+
+
+# Which two
+
+
+def _pair() -> tuple[StoredPhoto, StoredPhoto] | None:
+    """Ask for the place and the two visits; the address may name them."""
+    places = _places()
+    if not places:
+        st.subheader("No place photographed at two visits yet", anchor=False)
+        st.text("Say under Visit where each photo was taken: places with two visits are listed here.")
+        return None
+    _take_from_address()
+    first, second = st.columns(2)
+    units = list(dict.fromkeys(place.unit for place in places.values()))
+    unit = first.selectbox("Unit", units, key="compare-unit")
+    here = [id_ for id_, place in places.items() if place.unit == unit]
+    place = second.selectbox(
+        "Place", here, format_func=lambda id_: where(places[id_].spot), key="compare-place"
+    )
+    photos = {photo.id: photo for photo in the_store().visits.at(place)}
+    later = [id_ for id_ in photos if _earlier(photos, id_)]
+    after = second.selectbox(
+        "Visit after", later, format_func=lambda id_: _label(photos[id_]), key="compare-after"
+    )
+    before = first.selectbox(
+        "Visit before",
+        _earlier(photos, after),
+        format_func=lambda id_: _label(photos[id_]),
+        key="compare-before",
+    )
+    st.query_params.update(before=before, after=after)
+    state.pair = before, after
+    return photos[before], photos[after]
+
+
+def _places() -> Mapping[int, Position]:
+    """Give the places with photos from two visits, by id."""
+    store = the_store()
+    return {
+        place.id: place
+        for unit in store.visits.units()
+        for place in store.visits.positions(unit)
+        if len({photo.visit.date for photo in store.visits.at(place.id) if photo.visit}) > 1
+    }
+
+
+def _take_from_address() -> None:
+    asked = st.query_params.get("before", ""), st.query_params.get("after", "")
+    if not asked[1] or asked == state.get("pair"):
+        return
+    with suppress(KeyError):
+        after = the_store().photo(asked[1])
+        if after.position is not None:
+            state["compare-unit"], state["compare-place"] = after.position.unit, after.position.id
+            state["compare-after"], state["compare-before"] = after.id, asked[0]
+
+
+def _earlier(photos: Mapping[str, StoredPhoto], after: str) -> list[str]:
+    """Give the photos of earlier days than this one's, the last first."""
+    visit = photos[after].visit
+    return [id_ for id_, p in photos.items() if visit and p.visit and p.visit.date < visit.date]
+
+
+def _label(photo: StoredPhoto) -> str:
+    return f"{photo.visit.date:%d %b %Y}, {photo.name}" if photo.visit else photo.name
+
+
+def _compare(before: StoredPhoto, after: StoredPhoto) -> None:
+    store = the_store()
+    try:
+        with st.spinner("Laying the two photos on each other"):
+            found = compare(store.read(before), store.read(after), (before.screening, after.screening))
+        store.comparisons.keep(before.id, after.id, found)
+    except (PhotoError, OSError) as error:
+        st.error(str(error))
+        return
+    st.rerun()
+
+
+def _side_by_side(before: StoredPhoto, after: StoredPhoto) -> None:
+    for column, photo in zip(st.columns(2), (before, after), strict=True):
+        column.html(
+            f'<img class="beside" src="/photo/{escape(photo.id)}" alt="{escape(_label(photo))}">'
+            f"<div>{escape(_label(photo))}</div>"
+        )
+
+
+# What came of it
+
+
+def _result(before: StoredPhoto, after: StoredPhoto, comparison: Comparison) -> None:
+    turned = [c for c in the_store().candidates(after.id) if c.before == before.id]
+    if state.get("turned") not in [c.id for c in turned]:
+        state.turned = actions.first_open(turned)
+    lease = the_store().leases.take(after.id, holder=holder(), by=signature())
+    left, right = st.columns([9, 5], gap="medium")
+    with left:
+        show_viewer(
+            after,
+            turned,
+            chosen=state.turned,
+            drawn=None,
+            before=f"/laid/{before.id}/{after.id}",
+            drawing_is=None,
+            on_picked=_choose,
+        )
+        if "trouble" in state:
+            st.error(state.pop("trouble"))
+    with right, st.container(gap="xsmall"):
+        if not signature():
+            ask_signature()
+        if lease is not None:
+            st.warning(f"{lease.by or 'Somebody else'} is at work on this photo. Take the next one.")
+        elif turned:
+            _decide(after.id, turned)
+        else:
+            st.subheader("No turn seen", anchor=False)
+        _measured(comparison)
+        _news(comparison, after)
+        st.caption(f"{SIXTHS} {CAUTION}")
+
+
+def _choose(candidate: int) -> None:
+    state.turned = candidate
+
+
+def _decide(photo: str, turned: Sequence[StoredCandidate]) -> None:
+    at, chosen = next((i, c) for i, c in enumerate(turned, 1) if c.id == state.turned)
+    ask_decision(chosen, at, len(turned), partial(_say, photo, chosen.id))
+    with st.container(key="onwards", horizontal=True):
+        if len(turned) > 1:
+            st.button("Next", shortcut="Right", width="stretch", on_click=_step, args=(turned,))
+        st.button(
+            "Undo", shortcut="Z", width="stretch", disabled=not signature(), on_click=_undo, args=(photo,)
+        )
+    st.text_input("Note, kept with the next decision", key="note", max_chars=500)
+
+
+def _say(photo: str, candidate: int, outcome: Outcome, seen: int) -> None:
+    try:
+        the_store().decide(
+            candidate, outcome, by=signature(), note=state.get("note", ""), holder=holder(), seen=seen
+        )
+        state.note = ""
+        state.turned = actions.next_open(_turned(photo), candidate)
+    except OvertakenError as error:
+        state.trouble = str(error)
+
+
+def _turned(photo: str) -> Sequence[StoredCandidate]:
+    before, _ = state.pair
+    return [c for c in the_store().candidates(photo) if c.before == before]
+
+
+def _step(turned: Sequence[StoredCandidate]) -> None:
+    state.turned = actions.neighbour(turned, state.turned, 1)
+
+
+def _undo(photo: str) -> None:
+    if actions.undo(the_store(), photo, by=signature()) is None:
+        state.trouble = "Nothing of yours to undo on this photo."
+
+
+def _measured(comparison: Comparison) -> None:
+    still = [turn for turn in comparison.turns if not turn.turned]
+    if still:
+        most = max(still, key=lambda turn: abs(turn.turn))
+        nuts = "1 nut" if len(still) == 1 else f"{len(still)} nuts"
+        st.text(f"No turn seen on {nuts}: at most {abs(most.turn):.1f}° ± {most.uncertainty:.1f}°.")
+    if comparison.not_measured:
+        st.text(f"Not measured, too unlike in the two photos: {comparison.not_measured}.")
+
+
+def _news(comparison: Comparison, after: StoredPhoto) -> None:
+    st.subheader("New since the visit before" if comparison.news else "Nothing else is new", anchor=False)
+    for news in comparison.news:
+        st.text(sentence(f"{SIGN_STYLE[news.cue].label}: {news.say}"))
+    if comparison.news and st.button("Look at the later photo", width="stretch"):
+        st.switch_page("review.py", query_params={"photo": after.id})
+
+
+show()

@@ -1,0 +1,53 @@
+"""One candidate and the buttons that decide on it, for every page on which people decide."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import streamlit as st
+
+from visual_aid.outputs.palette import SIGN_STYLE
+from visual_aid.pages.session import signature
+from visual_aid.pages.words import OUTCOME_SIGN, chance, said, sentence
+from visual_aid.records.entries import Outcome, StoredCandidate
+
+BUTTONS: tuple[tuple[Outcome, str, str], ...] = (
+    ("confirmed", "Confirm", "Y"),
+    ("ruled_out", "Rule out", "N"),
+    ("cannot_tell", "Cannot tell", "T"),
+)
+
+
+def ask_decision(
+    chosen: StoredCandidate, at: int, count: int, on_said: Callable[[Outcome, int], None]
+) -> None:
+    """Show a candidate and ask what it is; a finding leads on to its hand check.
+
+    Parameters
+    ----------
+    at, count : int
+        Its number among those shown, and how many there are.
+    on_said : callable
+        Called with the outcome and the id of the decision that stood when it was asked, 0 for none.
+    """
+    body = chosen.candidate
+    st.subheader(f"{at} of {count}: {SIGN_STYLE[body.cue].label}", anchor=False)
+    st.text("Marked by a person" if chosen.source == "person" else chance(body.score))
+    if body.reason:
+        st.text(sentence(body.reason))
+    if not chosen.current:
+        st.text("An earlier screening flagged this, the last one does not.")
+    st.text(f"{OUTCOME_SIGN[chosen.outcome]} {said(chosen.decision)}".strip())
+    with st.container(key="decide", horizontal=True):
+        for outcome, label, key in BUTTONS:
+            st.button(
+                label,
+                shortcut=key,
+                type="primary" if outcome == "confirmed" else "secondary",
+                width="stretch",
+                disabled=not signature(),
+                on_click=on_said,
+                args=(outcome, 0 if chosen.decision is None else chosen.decision.id),
+            )
+    if chosen.is_finding and st.button("Hand check", shortcut="H", type="primary", width="stretch"):
+        st.switch_page("hand_checks.py", query_params={"finding": str(chosen.id)})
