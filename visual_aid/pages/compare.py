@@ -57,19 +57,19 @@ def _pair() -> tuple[StoredPhoto, StoredPhoto] | None:
         st.text("Say under Visit where each photo was taken: places with two visits are listed here.")
         return None
     _take_from_address()
-    first, second = st.columns(2)
+    spot, when = st.columns(2), st.columns(2)
     units = list(dict.fromkeys(place.unit for place in places.values()))
-    unit = first.selectbox("Unit", units, key="compare-unit")
+    unit = spot[0].selectbox("Unit", units, key="compare-unit")
     here = [id_ for id_, place in places.items() if place.unit == unit]
-    place = second.selectbox(
+    place = spot[1].selectbox(
         "Place", here, format_func=lambda id_: where(places[id_].spot), key="compare-place"
     )
     photos = {photo.id: photo for photo in the_store().visits.at(place)}
     later = [id_ for id_ in photos if _earlier(photos, id_)]
-    after = second.selectbox(
+    after = when[1].selectbox(
         "Visit after", later, format_func=lambda id_: _label(photos[id_]), key="compare-after"
     )
-    before = first.selectbox(
+    before = when[0].selectbox(
         "Visit before",
         _earlier(photos, after),
         format_func=lambda id_: _label(photos[id_]),

@@ -152,7 +152,7 @@ def _turn(stored: StoredCandidate) -> str:
     measures = stored.candidate.measures
     if stored.candidate.cue != "turned" or "turn_deg" not in measures:
         return ""
-    return f"{measures['turn_deg']:+.1f}° ± {measures['uncertainty_deg']:.1f}°".replace("-", "−")
+    return f"· {measures['turn_deg']:+.1f}° ± {measures['uncertainty_deg']:.1f}°".replace("-", "−")
 
 
 def _event(name: str) -> Any:  # noqa: ANN401
