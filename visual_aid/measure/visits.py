@@ -37,6 +37,8 @@ CLEAR_OF_DOUBT = 2.0
 """How many times its uncertainty a turn has to be to count."""
 LEAST_AGREEMENT = 0.3
 """Agreement under which the two views of a nut are too unlike for a turn to mean anything."""
+MOST_CHANCE = 0.999
+"""No measurement of a photo is surer than this, whatever the normal distribution says far out."""
 RIM = 1.3
 """Nut radii from the middle of a turned nut to the line around it: clear of its corners."""
 STANDS = 0.5
@@ -75,8 +77,8 @@ class NutTurn:
 
     @property
     def chance(self) -> float:
-        """Chance that the nut turned by half of ``LEAST_TURN`` or more, if errors are normal."""
-        return NormalDist().cdf((abs(self.turn) - LEAST_TURN / 2) / self.uncertainty)
+        """Chance that the nut turned by half of ``LEAST_TURN`` or more, if errors are normal; never certain."""
+        return min(MOST_CHANCE, NormalDist().cdf((abs(self.turn) - LEAST_TURN / 2) / self.uncertainty))
 
     @property
     def say(self) -> str:
