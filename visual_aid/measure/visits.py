@@ -77,7 +77,7 @@ class NutTurn:
 
     @property
     def chance(self) -> float:
-        """Chance that the nut turned by half of ``LEAST_TURN`` or more, if errors are normal; never certain."""
+        """Chance, never a certainty, that the nut turned by half of ``LEAST_TURN``, if errors are normal."""
         return min(MOST_CHANCE, NormalDist().cdf((abs(self.turn) - LEAST_TURN / 2) / self.uncertainty))
 
     @property
