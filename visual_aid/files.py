@@ -6,11 +6,11 @@ import os
 from pathlib import Path
 
 
-def write_atomically(path: Path, data: bytes) -> None:
+def write_atomically(path: Path, data: bytes, mode: int = 0o666) -> None:
     """Write a file so that a reader, or a crash half-way, never meets half of it.
 
     The data goes to a hidden file in the same folder (made if need be), which then takes the name; a
-    file of that name is replaced.
+    file of that name is replaced. ``mode`` is who may read and write it, less what the umask takes away.
 
     Raises
     ------
@@ -20,7 +20,8 @@ def write_atomically(path: Path, data: bytes) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     unfinished = path.with_name(f".{path.name}.{os.getpid()}")
     try:
-        with unfinished.open("wb") as file:
+        flags = os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0)
+        with open(os.open(unfinished, flags, mode), "wb") as file:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())

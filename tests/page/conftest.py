@@ -92,7 +92,7 @@ def store(tmp_path, monkeypatch):
 class Server:
     """The page in a process of its own."""
 
-    def __init__(self, store):
+    def __init__(self, store, people=None):
         with socket.socket() as probe:
             probe.bind(("127.0.0.1", 0))
             self.port = probe.getsockname()[1]
@@ -100,9 +100,11 @@ class Server:
         self._command = [
             sys.executable,
             "-c",
-            "import sys; from visual_aid.pages.server import serve; serve(sys.argv[1], int(sys.argv[2]))",
+            "import sys; from pathlib import Path; from visual_aid.pages.server import serve;"
+            "serve(sys.argv[1], int(sys.argv[2]), *map(Path, sys.argv[3:]))",
             str(store),
             str(self.port),
+            *([] if people is None else [str(people)]),
         ]
         self.start()
 

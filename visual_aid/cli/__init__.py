@@ -35,6 +35,13 @@ PORT = click.option(
     "--port", type=click.IntRange(1, 65535), default=8501, show_default=True, help="Port of the page."
 )
 
+PEOPLE = click.option(
+    "--people",
+    type=FILE,
+    metavar="FILE",
+    help="Who may sign in. Default: a file beside the records, its name ending in -people.json.",
+)
+
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]}, epilog=EXIT_CODES)
 @click.version_option(visual_aid.__version__)
@@ -207,12 +214,61 @@ def card_command(file: Path, paper: str) -> None:
     help="Records to work on: an SQLite file, made if there is none, or a database URL.",
 )
 @PORT
-def app_command(store: str, port: int) -> None:
+@click.option("--lan", is_flag=True, help="Serve other machines, too, to people who sign in with a password.")
+@PEOPLE
+def app_command(store: str, port: int, lan: bool, people: Path | None) -> None:
     """Serve the page for looking and deciding.
 
-    It runs until Ctrl-C and is reached from this machine only.
+    It runs until Ctrl-C and is reached from this machine only, unless --lan opens it to others; then
+    everyone signs in, on this machine as well.
     """
-    _serve(store, port)
+    if not lan:
+        if people is not None:
+            raise click.UsageError("--people is for --lan: add it, or leave both out")
+        _serve(store, port)
+        return
+    from visual_aid.pages.people import people_file
+
+    click.echo(
+        f"Other machines reach this page at port {port}, and everyone has to sign in. Passwords and photos "
+        "are sent unencrypted: use it on a network of your own, or behind a proxy that encrypts."
+    )
+    _serve(store, port, people or people_file(store))
+
+
+@main.command("person", epilog=EXIT_CODES)
+@click.argument("name", metavar="NAME")
+@click.option(
+    "--role",
+    type=click.Choice(["reviewer", "trainer", "lead"]),
+    default="reviewer",
+    show_default=True,
+    help="What the person may do.",
+)
+@click.option(
+    "--store", default="visual-aid.sqlite", show_default=True, metavar="STORE", help="Records to work on."
+)
+@PEOPLE
+@click.option("--remove", is_flag=True, help="Let the person sign in no more.")
+def person_command(
+    name: str, role: Literal["reviewer", "trainer", "lead"], store: str, people: Path | None, remove: bool
+) -> None:
+    """Let a person sign in to a page served with --lan, or change their password or role.
+
+    The password is asked for. Those who are signed in stay so until the page is started again.
+    """
+    from visual_aid.pages.people import add_person, people_file, remove_person
+
+    file = people or people_file(store)
+    try:
+        if remove:
+            remove_person(file, name)
+        else:
+            password: str = click.prompt("Password", hide_input=True, confirmation_prompt=True)
+            add_person(file, name, role, password)
+    except (OSError, ValueError) as error:
+        raise click.UsageError(str(error)) from error
+    click.echo(f"{file}: {name} {'may sign in no more' if remove else f'may sign in as {role}'}")
 
 
 @main.command("demo", epilog=EXIT_CODES)
@@ -399,11 +455,11 @@ def evaluate_command(
     raise SystemExit(evaluate_folder(truth, records, figures, curve, sheet, jobs))
 
 
-def _serve(store: str, port: int) -> None:
+def _serve(store: str, port: int, *people: Path) -> None:
     from visual_aid.pages.server import serve
 
     try:
-        serve(store, port)
+        serve(store, port, *people)
     except (OSError, ValueError) as error:
         raise click.UsageError(str(error)) from error
     except KeyboardInterrupt:

@@ -10,7 +10,7 @@ import streamlit as st
 
 from visual_aid.backlog.sources import SUFFIXES, photo_files
 from visual_aid.pages.intake import Taken, take_file, take_upload
-from visual_aid.pages.session import VISIT, ask_signature, signature, the_store
+from visual_aid.pages.session import VISIT, ask_signature, may, signature, the_store
 from visual_aid.records.entries import ODOMETER_UNITS, OdometerUnit, Visit
 
 GUIDE = """
@@ -53,9 +53,11 @@ def show() -> None:
         _take([partial(take_upload, the_store(), u.getvalue(), u.name, begun) for u in uploads])
         state.batch = state.get("batch", 0) + 1
         st.rerun()
-    folder = st.text_input(
-        "Or a folder on this machine", key="folder", placeholder="Path, with its subfolders"
-    )
+    folder = ""
+    if may("lead"):  # whoever may name any folder reads any photo of the machine that serves
+        folder = st.text_input(
+            "Or a folder on this machine", key="folder", placeholder="Path, with its subfolders"
+        )
     if folder and st.button("Screen the folder", disabled=not ready):
         path = Path(folder).expanduser()
         files = photo_files([path]) if path.is_dir() else []

@@ -4,10 +4,15 @@ from pathlib import Path
 
 import streamlit as st
 
-from visual_aid.pages.session import keep_signature
+from visual_aid.pages import signin
+from visual_aid.pages.session import keep_signature, may, signed_in
 
 st.set_page_config(page_title="visual-aid", layout="wide")
 st.html(Path(__file__).with_name("page.css"))
+if signin.at_the_door is not None and signed_in() is None:
+    # The socket stays open after a session has ended elsewhere.
+    st.error("You are signed out. Load this page again to sign in.")
+    st.stop()
 keep_signature()
 st.navigation(
     {
@@ -24,13 +29,13 @@ st.navigation(
         ],
         "Backlog": [
             st.Page("patterns.py", title="Patterns"),
-            st.Page("threshold.py", title="Threshold"),
+            *([st.Page("threshold.py", title="Threshold")] if may("lead") else []),
         ],
         "Teaching": [
-            st.Page("gallery.py", title="Gallery"),
-            st.Page("lessons.py", title="Lessons"),
+            *([st.Page("gallery.py", title="Gallery")] if may("trainer", "lead") else []),
+            *([st.Page("lessons.py", title="Lessons")] if may("trainer", "lead") else []),
             st.Page("quiz.py", title="Quiz"),
-            st.Page("trainees.py", title="Trainees"),
+            *([st.Page("trainees.py", title="Trainees")] if may("trainer", "lead") else []),
         ],
     },
     position="top",

@@ -15,8 +15,10 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.routing import BaseRoute, Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from visual_aid.pages import pictures
+from visual_aid.pages import pictures, signin
+from visual_aid.pages.people import anybody
 from visual_aid.pages.session import STORE_VARIABLE, the_store
+from visual_aid.pages.signin import SameOrigin
 from visual_aid.photo import PhotoError
 
 MAIN = Path(__file__).with_name("main.py")
@@ -51,7 +53,8 @@ _HEADERS = {
         "connect-src 'self'; frame-ancestors 'none'; object-src 'none'; base-uri 'self'"
     ),
     "cross-origin-resource-policy": "same-origin",
-    "referrer-policy": "no-referrer",
+    # Nothing is told to strangers; no-referrer would hide from this server, too, where its forms come from.
+    "referrer-policy": "same-origin",
     "x-content-type-options": "nosniff",
     "x-frame-options": "DENY",
 }
@@ -145,27 +148,40 @@ ROUTES: list[BaseRoute] = [
 ]
 MIDDLEWARE = [
     Middleware(SecurityHeaders),
+    Middleware(SameOrigin),
     # A page elsewhere may point its own name at 127.0.0.1: only our own names are answered.
     Middleware(TrustedHostMiddleware, allowed_hosts=["localhost", "127.0.0.1"]),
 ]
 
 
-def serve(store: str, port: int = 8501) -> None:
-    """Serve the page on this machine until it is stopped.
+def serve(store: str, port: int = 8501, people: Path | None = None) -> None:
+    """Serve the page until it is stopped: to this machine, or to others for people who sign in.
 
     Parameters
     ----------
     store : str
         An SQLite file, made if there is none, or a database URL.
     port : int
-        Port of 127.0.0.1.
+        Port of 127.0.0.1; with ``people``, of every address of this machine.
+    people : Path, optional
+        File of those who may sign in.
 
     Raises
     ------
     OSError, ValueError
-        The records cannot be opened.
+        The records or the people cannot be read, or nobody may sign in.
     """
+    middleware, config = MIDDLEWARE, {**CONFIG, "server.port": port}
+    if people is not None:
+        if not anybody(people):
+            raise ValueError(
+                f"{people} names nobody who may sign in: add somebody with visual-aid person NAME --role lead"
+            )
+        signin.at_the_door = signin.SignIn(people)
+        # Whatever name the machine is reached by: a session's cookie is bound to that name by the browser.
+        middleware = [*MIDDLEWARE[:2], Middleware(signin.Door, sign_in=signin.at_the_door)]
+        config["server.address"] = "0.0.0.0"
     os.environ[STORE_VARIABLE] = store
     the_store()
-    app = st.App(MAIN, routes=ROUTES, middleware=MIDDLEWARE)
-    app.run(config={**CONFIG, "server.port": port})
+    app = st.App(MAIN, routes=ROUTES, middleware=middleware)
+    app.run(config=config)

@@ -8,6 +8,8 @@ import secrets
 
 import streamlit as st
 
+from visual_aid.pages import signin
+from visual_aid.pages.people import Person, Role
 from visual_aid.pages.words import visit_name
 from visual_aid.records import PHOTOS_VARIABLE
 from visual_aid.records.entries import StoredCandidate, Visit
@@ -32,17 +34,37 @@ def _opened(target: str, photos: str | None) -> Store:
     return Store.open(target, photos=photos)
 
 
+def signed_in() -> Person | None:
+    """Give who has signed in; None where only this machine reaches the page."""
+    door = signin.at_the_door
+    return None if door is None else door.who(st.context.cookies.get(signin.COOKIE))
+
+
+def may(*roles: Role) -> bool:
+    """Tell whether whoever is at work has one of these roles; without sign-in everyone may do all."""
+    person = signed_in()
+    return signin.at_the_door is None or (person is not None and person.role in roles)
+
+
 def keep_signature() -> None:
     """Keep who is at work from page to page; a session starts with the name of whoever decided last.
 
     To be called at the start of each run: what a field holds is forgotten once no field shows it.
     """
+    if (person := signed_in()) is not None:
+        st.session_state[SIGNATURE] = person.name
+        return
     name = st.session_state.get(SIGNATURE)
     st.session_state[SIGNATURE] = the_store().last_signature() if name is None else name
 
 
 def signature() -> str:
-    """Give the name under which decisions are recorded; empty until someone has typed one."""
+    """Give the name under which decisions are recorded; empty until someone has typed one.
+
+    Whoever has signed in is recorded by that name and no other.
+    """
+    if (person := signed_in()) is not None:
+        return person.name
     return str(st.session_state[SIGNATURE]).strip()
 
 
@@ -79,5 +101,11 @@ def holder() -> str:
 
 
 def ask_signature() -> None:
-    """Ask who is at work."""
-    st.text_input("Your name or initials", key=SIGNATURE, max_chars=60, placeholder="Needed to decide")
+    """Ask who is at work, unless they have signed in."""
+    st.text_input(
+        "Your name or initials",
+        key=SIGNATURE,
+        max_chars=60,
+        placeholder="Needed to decide",
+        disabled=signed_in() is not None,
+    )
