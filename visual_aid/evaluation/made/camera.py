@@ -121,7 +121,8 @@ class Camera:
     def _straight(self, pixels: Floats) -> Floats:
         middle = np.array([(self.width - 1) / 2, (self.height - 1) / 2], pixels.dtype)
         off = pixels - middle
-        square = off[..., :1] ** 2 + off[..., 1:] ** 2
+        # Far outside the picture the lens is left as it is at its rim.
+        square = (off[..., :1] ** 2 + off[..., 1:] ** 2).clip(None, self.focal**2)
         straight: Floats = middle + off * (1 - square * (self.curve / self.focal**2))
         return straight
 
