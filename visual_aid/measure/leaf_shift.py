@@ -30,8 +30,8 @@ OUTERMOST = 0.5
 LEAST_STEEP = 6.0
 """How many times steeper than its grain a leaf's ends are: noise alone reaches four."""
 UNEVEN, HIDDEN = 0.08, 0.2
-"""Errors that stay however sharp the photo: of a leaf's thickness, from ends that are not cut square; and of the
-shift, where one end is hidden by rust or lies in the dark. Tuned on made pictures."""
+"""Errors that stay however sharp the photo: a share of a leaf's thickness, from ends that are not cut square,
+and of the shift, where one end is hidden by rust or lies in the dark. Tuned on made pictures."""
 SETTLED = 0.8
 """Pixels by which an edge is settled at best: paint runs and dirt sit on it."""
 LIMIT = Limit(
