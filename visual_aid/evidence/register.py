@@ -50,9 +50,11 @@ def find_evidence(scene: Scene) -> tuple[tuple[Candidate, ...], tuple[NotJudged,
     for cue, measure in MEASURE.items():
         measured = measure(scene)
         silent.extend(measured.not_judged)
-        for probability, m in zip(score(cue, measured.measurements), measured.measurements, strict=True):
+        for stands, m in zip(score(cue, measured.measurements), measured.measurements, strict=True):
+            # What lies at a thing that may be no fastener at all may be no evidence.
+            probability = float(stands) * (1.0 if m.fastener is None else m.fastener.score)
             if probability >= LEAST_SCORE:
-                found.append((float(probability), cue, m))
+                found.append((probability, cue, m))
     found.sort(key=lambda f: (-f[0], f[1], f[2].outline))
     candidates = tuple(
         Candidate(
