@@ -8,7 +8,17 @@ import pytest
 pytestmark = pytest.mark.browser
 
 LOOK = Path(__file__).with_name("legible.js").read_text(encoding="utf-8")
-PAGES = ("", "visit", "review", "hand_checks", "torque", "due", "log", "add_photos")
+PAGES = (
+    "",
+    "visit",
+    "review",
+    "hand_checks",
+    "torque",
+    "due",
+    "log",
+    "add_photos",
+    "patterns",
+)
 
 
 @pytest.mark.parametrize("size", [(1280, 800), (1024, 768), (390, 844)], ids=["desktop", "tablet", "phone"])

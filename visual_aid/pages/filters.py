@@ -23,7 +23,7 @@ def ask_filter() -> Filter:
     """Ask which photos to show; what is left empty filters nothing."""
     store = the_store()
     axles, components = store.places()
-    with st.expander("Filter"):
+    with st.popover("Filter"):
         left, middle, right = st.columns(3)
         units = left.multiselect("Units", store.visits.units(), key="filter-units")
         visits = {v.id: v for v in store.visits.all() if not units or v.unit in units}
@@ -33,9 +33,11 @@ def ask_filter() -> Filter:
         cues = right.multiselect(
             "Cues", (*CUES, *CHANGES), format_func=lambda cue: SIGN_STYLE[cue].label, key="filter-cues"
         )
+        left, middle, right = st.columns(3)
         axle = left.selectbox("Axle", axles, index=None, key="filter-axle")
         side = middle.selectbox("Side", SIDES, index=None, key="filter-side")
         component = right.selectbox("Component", components, index=None, key="filter-component")
+        left, middle, right = st.columns(3)
         since = left.date_input("From", None, key="filter-since")
         until = middle.date_input("To", None, key="filter-until")
         fitness = right.multiselect(
