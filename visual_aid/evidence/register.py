@@ -22,6 +22,9 @@ from visual_aid.model import Candidate, Cue, NotJudged
 LEAST_SCORE = 0.05
 """Candidates less probable than this are left out of the record: nineteen in twenty would waste a look."""
 
+HALF_SURE = 0.5
+"""From this score on a fastener counts as one: training has seen the finder's slips above it too."""
+
 MEASURE: Mapping[Cue, Callable[[Scene], Measured]] = MappingProxyType(
     {
         "rust_trail": rust_trail.measure,
@@ -51,8 +54,9 @@ def find_evidence(scene: Scene) -> tuple[tuple[Candidate, ...], tuple[NotJudged,
         measured = measure(scene)
         silent.extend(measured.not_judged)
         for stands, m in zip(score(cue, measured.measurements), measured.measurements, strict=True):
-            # What lies at a thing that may be no fastener at all may be no evidence.
-            probability = float(stands) * (1.0 if m.fastener is None else m.fastener.score)
+            # What lies at a thing that is likelier no fastener than one may be no evidence either.
+            sure = 1.0 if m.fastener is None or m.fastener.score >= HALF_SURE else m.fastener.score
+            probability = float(stands) * sure
             if probability >= LEAST_SCORE:
                 found.append((probability, cue, m))
     found.sort(key=lambda f: (-f[0], f[1], f[2].outline))
