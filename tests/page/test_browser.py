@@ -207,7 +207,7 @@ def test_what_a_finger_hits_is_large_and_nothing_sticks_out(visit, store, pictur
     wrong, checked = [], 0
     for size in SCREENS.values():
         person = visit(size)
-        for go in (lambda: None, person.look):
+        for go in (person.settle, person.look):
             go()
             for target in person.page.locator(".stMainBlockContainer button:visible").all():
                 box = target.bounding_box()
