@@ -28,7 +28,9 @@ def test_what_was_measured_is_kept_with_the_finding(store, photo):
 
 def test_what_cannot_be_measured_is_kept_as_seen_with_the_reason(store, photo):
     found = measuring.measure_box(store, photo, "hole_elongation", BOX, None)
-    mark = measuring.keep(store, photo.id, found, BOX, by="J. Doe")
+    outline = ((300.0, 200.0), (400.0, 200.0), (350.0, 300.0))
+    mark = measuring.keep(store, photo.id, found, BOX, outline=outline, by="J. Doe")
+    assert mark.candidate.outline == outline
     assert mark.candidate.reason.startswith("not measured: ")
     assert not mark.candidate.measures
 

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import multiprocessing
+from concurrent.futures import ProcessPoolExecutor
 
 import pytest
 
@@ -92,7 +93,7 @@ def test_nothing_is_left_to_take(store, waiting):
     assert take(store, "A") is None
 
 
-def _work(target, photos, holder, results):
+def _work(target, photos, holder):
     store = Store.open(target, photos=photos)
     mine, photo = [], take(store, holder)
     while photo is not None:
@@ -100,8 +101,8 @@ def _work(target, photos, holder, results):
             store.decide(candidate.id, "ruled_out", by=holder, holder=holder, seen=0)
             mine.append(candidate.id)
         photo = take(store, holder, photo)
-    results.put(mine)
     store.close()
+    return mine
 
 
 def test_people_at_once_share_the_work_without_a_lost_or_double_decision(
@@ -109,17 +110,10 @@ def test_people_at_once_share_the_work_without_a_lost_or_double_decision(
 ):
     for n in range(24):
         store.add_photo(screened(picture(n), ("gap", 0.3 + n / 50, GAP[2])), data=picture(n))
-    spawn = multiprocessing.get_context("spawn")
-    results = spawn.Queue()
-    people = [
-        spawn.Process(target=_work, args=(database, tmp_path / "yard-photos", name, results))
-        for name in ("A", "B", "C")
-    ]
-    for person in people:
-        person.start()
-    made = [results.get(timeout=120) for _ in people]
-    for person in people:
-        person.join()
+    people = ("A", "B", "C")
+    with ProcessPoolExecutor(len(people), multiprocessing.get_context("spawn")) as pool:
+        work = [pool.submit(_work, database, tmp_path / "yard-photos", name) for name in people]
+        made = [done.result() for done in work]
     decided = sorted(candidate for mine in made for candidate in mine)
     assert len(decided) == len(set(decided)) == 24
     assert all(len(store.history(candidate)) == 1 for candidate in decided)

@@ -253,9 +253,10 @@ def app_command(store: str, port: int, lan: bool, people: Path | None) -> None:
 def person_command(
     name: str, role: Literal["reviewer", "trainer", "lead"], store: str, people: Path | None, remove: bool
 ) -> None:
-    """Let a person sign in to a page served with --lan, or change their password or role.
+    """Let a person sign in to the page.
 
-    The password is asked for. Those who are signed in stay so until the page is started again.
+    That is asked for where the page is served with --lan. For a name that may sign in already, password and
+    role are changed. The password is asked for. Those who are signed in stay so until the page is started again.
     """
     from visual_aid.pages.people import add_person, people_file, remove_person
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from visual_aid.measure.measurement import Measurement
 from visual_aid.measure.wear import KINDS, measure_wear
-from visual_aid.model import Box, Wear
+from visual_aid.model import Box, Outline, Wear
 from visual_aid.records.entries import StoredCandidate, StoredPhoto
 from visual_aid.records.store import Store
 
@@ -68,7 +68,14 @@ def measure_box(store: Store, photo: StoredPhoto, wear: Wear, box: Box, other: s
 
 
 def keep(
-    store: Store, photo: str, measurement: Measurement, box: Box, *, by: str, note: str = ""
+    store: Store,
+    photo: str,
+    measurement: Measurement,
+    box: Box,
+    *,
+    by: str,
+    outline: Outline = (),
+    note: str = "",
 ) -> StoredCandidate:
     """Record a measurement as a finding of the person's own, with its reason and figures."""
     said = (
@@ -82,6 +89,7 @@ def keep(
         measurement.wear,
         box,
         by=by,
+        outline=outline,
         note=note,
         reason="; ".join(filter(None, [said, note])),
         measures=measures,

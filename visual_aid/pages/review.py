@@ -11,7 +11,7 @@ import streamlit as st
 
 from visual_aid.measure.measurement import Measurement
 from visual_aid.measure.wear import KINDS
-from visual_aid.model import CUES, WEARS, Box, Sign, Wear
+from visual_aid.model import CUES, WEARS, Box, Outline, Sign, Wear
 from visual_aid.outputs.events import OUTCOME_LABEL
 from visual_aid.outputs.measured import in_words
 from visual_aid.outputs.overlay import CAUTION
@@ -279,24 +279,29 @@ def _measure_next(wear: Wear) -> None:
 def _measure(photo: StoredPhoto, wear: Wear) -> None:
     """Show what a boxed part measures; dragging its corners measures anew."""
     st.subheader(SIGN_STYLE[wear].label, anchor=False)
-    box, _ = state.drawn
+    box, outline = state.drawn
     other = _other(photo, wear) if measuring.takes_two(wear) else None
     measurement = _measured(photo, wear, box, other)
+    measured = measurement is not None and measurement.outcome != "cannot_measure"
     if measurement is not None:
         for line in in_words(measurement)[1:]:
             st.text(line)
         with st.container(horizontal=True):
             st.button(
-                "Keep as a finding",
+                "Keep as a finding" if measured else "Mark it without measuring",
                 type="primary",
                 shortcut="Y",
                 width="stretch",
                 disabled=not signature(),
                 on_click=_keep_measured,
-                args=(photo.id, measurement, box),
+                args=(photo.id, measurement, box, outline),
             )
     st.caption("Drag a corner of the box to fit it better. " + KINDS[wear].how)
-    st.button("Mark it without measuring", width="stretch", on_click=_mark, args=(photo.id, wear))
+    if measured or measurement is None:
+        unmeasured = "Mark it without the figures" if measured else "Mark it without measuring"
+        st.button(
+            unmeasured, width="stretch", disabled=not signature(), on_click=_mark, args=(photo.id, wear)
+        )
     st.button("Drop it", key="drop-measured", width="stretch", on_click=_keep_drawn, args=(None,))
 
 
@@ -324,8 +329,9 @@ def _measured(photo: StoredPhoto, wear: Wear, box: Box, other: str | None) -> Me
     return measurement
 
 
-def _keep_measured(photo: str, measurement: Measurement, box: Box) -> None:
-    mark = measuring.keep(the_store(), photo, measurement, box, by=signature(), note=state.get("note", ""))
+def _keep_measured(photo: str, measurement: Measurement, box: Box, outline: Outline) -> None:
+    note = state.get("note", "")
+    mark = measuring.keep(the_store(), photo, measurement, box, outline=outline, by=signature(), note=note)
     state.chosen, state.drawn, state.wear, state.note = mark.id, None, None, ""
 
 
