@@ -26,7 +26,7 @@ def test_folders_are_searched_with_their_subfolders(yard):
 
 
 def test_a_folder_of_results_is_left_out(yard):
-    found = photo_files([yard], without=yard / "drawn")
+    found = photo_files([yard], without=[yard / "drawn"])
     assert names(found, yard) == ["a.png", "b.JPG", "sub/c.heic"]
 
 

@@ -18,6 +18,12 @@ def nut_photo(path, seed):
     Image.fromarray(pixels.clip(0, 255).astype(np.uint8)).save(path)
 
 
+@pytest.fixture(name="nut_photo")
+def _nut_photo():
+    """Give the way to save such a photo."""
+    return nut_photo
+
+
 @pytest.fixture
 def yard(tmp_path):
     """Three photos, one of them in a subfolder, and two files that are none."""

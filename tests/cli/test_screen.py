@@ -12,7 +12,9 @@ from click.testing import CliRunner
 import visual_aid.cli.screen as screen
 from visual_aid.cli import main
 from visual_aid.cli.screen import Outputs, Task, overlay_paths, screen_photos, work_through
+from visual_aid.followup.intervals import due_list
 from visual_aid.model import Screening
+from visual_aid.outputs.visit_report import log_of
 from visual_aid.records.store import Store
 
 ORDER = ["a-cut.jpg", "b.png", "c.jpg", "d-empty.jpg", "b.png"]
@@ -172,14 +174,44 @@ def test_screened_photos_go_into_the_store(yard, tmp_path):
         assert sorted(entry.photo.name for entry in opened.worklist()) == ["b.png", "b.png", "c.jpg"]
 
 
-def test_the_demo_screens_lists_and_draws_the_samples(yard, tmp_path):
+def test_the_demo_screens_lists_and_draws_the_samples(yard, nut_photo, tmp_path):
+    nut_photo(yard / "wear" / "worn.png", 4)
     store = tmp_path / "demo" / "demo.sqlite"
     result = run("demo", "--samples", yard, "--store", store, "--no-page")
     assert result.exit_code == 1
     assert len(os.listdir(tmp_path / "demo" / "overlays")) == 3
     assert str(tmp_path / "demo" / "overlays") in result.stdout
+    assert f"Pictures of worn parts, to try visual-aid measure on, are in {yard / 'wear'}" in result.stdout
     with closing(Store.open(store)) as opened:
         assert len(opened.worklist()) == 3
+
+
+def test_the_demo_is_one_visit_with_places_and_what_is_due_and_nothing_decided(yard, nut_photo, tmp_path):
+    nut_photo(yard / "yard07_unit1_axle2_left_trackbar_bracket_moved.png", 4)
+    nut_photo(yard / "yard07_unit2_frame_right_crossmember.png", 5)
+    store = tmp_path / "demo.sqlite"
+    for _ in range(2):
+        run("demo", "--samples", yard, "--store", store, "--no-page")
+    with closing(Store.open(store)) as opened:
+        (visit,) = opened.visits.all()
+        assert "demo" in visit.unit
+        assert "demo" in visit.inspector
+        photos = opened.visits.photos(visit.id)
+        assert len(photos) == 5
+        assert {p.position.spot for p in photos if p.position} == {
+            (2, "left", "trackbar bracket"),
+            (2, "right", "frame crossmember"),
+        }
+        due = due_list([log_of(opened, visit.unit)], visit.date)
+        assert [(d.duty, d.overdue) for d in due if d.days_left is None or abs(d.days_left) < 14] == [
+            ("yearly_retorque", True),
+            ("break_in_retorque", False),
+            ("walkaround", False),
+            ("shop_inspection", False),
+        ]
+        assert {event.kind for event in opened.logbook.events()} == {"duty_done", "joint"}
+        assert {event.by for event in opened.logbook.events()} == {visit.inspector}
+        assert opened.last_signature() == ""
 
 
 def test_the_demo_serves_the_page_on_its_own_records(yard, tmp_path, monkeypatch):

@@ -15,7 +15,7 @@ SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".bmp",
 """Endings of photo files, in small letters."""
 
 
-def photo_files(paths: Iterable[Path], without: Path | None = None) -> list[Path]:
+def photo_files(paths: Iterable[Path], without: Iterable[Path] = ()) -> list[Path]:
     """List photo files, each once.
 
     Parameters
@@ -23,10 +23,10 @@ def photo_files(paths: Iterable[Path], without: Path | None = None) -> list[Path
     paths : iterable of Path
         Files are taken as they are, whatever their ending and whether or not they exist. Folders are
         searched with all their subfolders, in the order of names; hidden files and folders are left out.
-    without : Path, optional
-        A folder that is left out wherever the search meets it.
+    without : iterable of Path
+        Folders that are left out wherever the search meets them.
     """
-    left_out = without.resolve() if without else None
+    left_out = {folder.resolve() for folder in without}
     found: dict[Path, None] = {}
     for path in paths:
         if not path.is_dir():
@@ -35,7 +35,7 @@ def photo_files(paths: Iterable[Path], without: Path | None = None) -> list[Path
         for folder, subfolders, names in os.walk(path):
             here = Path(folder)
             subfolders[:] = sorted(
-                s for s in subfolders if not s.startswith(".") and (here / s).resolve() != left_out
+                s for s in subfolders if not s.startswith(".") and (here / s).resolve() not in left_out
             )
             for name in sorted(names):
                 if not name.startswith(".") and Path(name).suffix.lower() in SUFFIXES:

@@ -256,7 +256,8 @@ def person_command(
     """Let a person sign in to the page.
 
     That is asked for where the page is served with --lan. For a name that may sign in already, password and
-    role are changed. The password is asked for. Those who are signed in stay so until the page is started again.
+    role are changed. The password is asked for. Those who are signed in stay so until the page is started
+    again.
     """
     from visual_aid.pages.people import add_person, people_file, remove_person
 
@@ -297,12 +298,12 @@ def person_command(
 def demo_command(samples: Path, store: Path, port: int, page: bool, jobs: int | None) -> None:
     """Show the tool on sample photos.
 
-    Screens them, lists them with reasons, and serves the page on them until Ctrl-C.
+    Screens them as the photos of one invented visit, lists them with reasons, and serves the page on them
+    until Ctrl-C.
     """
-    from visual_aid.cli.screen import Outputs, screen_photos
+    from visual_aid.cli.demo import show_samples
 
-    outputs = Outputs(overlays=store.with_name("overlays"), store=str(store))
-    code = screen_photos((samples,), outputs, jobs)
+    code = show_samples(samples, store, jobs)
     if page and code <= 1:
         _serve(str(store), port)
     raise SystemExit(code)

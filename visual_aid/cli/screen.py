@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack, closing
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 from rich.console import Console
@@ -26,6 +27,9 @@ from visual_aid.outputs.tables import candidates_csv, worklist
 from visual_aid.photo import PhotoError
 from visual_aid.screening import screen_file
 
+if TYPE_CHECKING:
+    from visual_aid.records.store import Store
+
 PHOTOS_A_JOB = 4
 """With fewer photos a process, starting the process costs more than it brings."""
 ROWS_SHOWN = 25
@@ -34,17 +38,22 @@ STOPPED = 130
 """Exit code of a program that Ctrl-C ended: 128 and the signal's number, as shells have it."""
 
 
+Keep = Callable[["Store", Screening], object]
+
+
 @dataclass(frozen=True, slots=True)
 class Outputs:
     """What is made of the records: files, folder and store, each where it is asked for.
 
-    ``records`` may be ``DASH``, standard output.
+    ``records`` may be ``DASH``, standard output. ``keep`` adds a record to the store, by default as a photo
+    of no visit.
     """
 
     records: Path | None = None
     table: Path | None = None
     overlays: Path | None = None
     store: str | None = None
+    keep: Keep | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,13 +85,13 @@ def screen_photos(paths: Sequence[Path], outputs: Outputs, jobs: int | None) -> 
     click.UsageError
         There is no photo, or no result could be written where it is asked for.
     """
-    photos = photo_files(paths, without=outputs.overlays)
+    photos = photo_files(paths, without=[outputs.overlays] if outputs.overlays else ())
     if not photos:
         raise click.UsageError(f"no photos in {', '.join(map(str, paths))}: name photos or their folder")
     for folder in _folders(outputs):
         _make_writable(folder)
     tasks = [Task(p, o) for p, o in zip(photos, overlay_paths(photos, outputs.overlays), strict=True)]
-    done = work_through(tasks, jobs, outputs.store)
+    done = work_through(tasks, jobs, outputs.store, outputs.keep)
     stopped = len(done) < len(tasks)
 
     screenings = [d.screening for d in done]
@@ -106,7 +115,9 @@ def screen_photos(paths: Sequence[Path], outputs: Outputs, jobs: int | None) -> 
     return int(unwritten or any(d.complaint for d in done))
 
 
-def work_through(tasks: Sequence[Task], jobs: int | None, store: str | None = None) -> list[Done]:
+def work_through(
+    tasks: Sequence[Task], jobs: int | None, store: str | None = None, keep: Keep | None = None
+) -> list[Done]:
     """Screen photos behind a progress bar, complaining of each that fails in one line.
 
     Parameters
@@ -115,6 +126,8 @@ def work_through(tasks: Sequence[Task], jobs: int | None, store: str | None = No
         Processes; None for one a processor, fewer for few photos.
     store : str or None
         Where to add each record as it comes.
+    keep : callable, optional
+        How to add it, as in ``Outputs``.
 
     Returns
     -------
@@ -146,7 +159,7 @@ def work_through(tasks: Sequence[Task], jobs: int | None, store: str | None = No
                 if one.complaint:
                     log.print(Text(one.complaint), soft_wrap=True)
                 if records is not None and one.screening.error is None:
-                    records.add_photo(one.screening)
+                    keep(records, one.screening) if keep else records.add_photo(one.screening)
                 done.append(one)
         except KeyboardInterrupt:
             pass  # what is done is kept
