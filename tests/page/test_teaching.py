@@ -8,8 +8,10 @@ import zipfile
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from PIL import ExifTags, Image
 
+from visual_aid.cli import main
 from visual_aid.evaluation.judging import judge_all
 from visual_aid.gallery.detection import Counts
 from visual_aid.gallery.progress import marked, result
@@ -130,6 +132,12 @@ def test_labelled_cases_are_read_by_the_evaluation(store, taught, tmp_path):
     assert sum(len(j.evidence) for j in judged) == 2
     # Fasteners that nobody checked count neither way; those with evidence do.
     assert [j.missed for j in judged] == [1, 1, 0, 0]
+    figures = tmp_path / "figures.json"
+    result = CliRunner().invoke(main, ["evaluate", str(tmp_path / "cases"), "--json", str(figures)])
+    assert result.exit_code == 0, result.output
+    assert "4 photos, 0 without a record, 0 failed" in result.output
+    found = json.loads(figures.read_text())
+    assert (found["evidence"]["labels"], found["look_alikes"]) == (2, 4)
 
 
 def test_a_quiz_is_weighted_to_what_someone_misses(store, taught):

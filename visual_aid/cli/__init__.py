@@ -343,6 +343,26 @@ def report_command(
     raise SystemExit(write_report(store, unit, date.date() if date else None, out, paper))
 
 
+@main.command("export", epilog=EXIT_CODES)
+@click.argument("folder", metavar="FOLDER", type=FOLDER)
+@click.option(
+    "--store",
+    default="visual-aid.sqlite",
+    show_default=True,
+    metavar="STORE",
+    help="Records that hold the decisions: an SQLite file or a database URL.",
+)
+def export_command(folder: Path, store: str) -> None:
+    """Write decided photos as labelled cases.
+
+    FOLDER, a new one, gets every photo on which somebody decided, with the decisions as its labels, for the
+    evaluate command and for training. The photos carry no place and no camera.
+    """
+    from visual_aid.cli.export import write_cases
+
+    raise SystemExit(write_cases(store, folder))
+
+
 @main.command("backup", epilog=EXIT_CODES)
 @click.argument("file", metavar="FILE", type=FILE)
 @click.option(

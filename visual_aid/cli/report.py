@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from visual_aid.cli.store import open_store
+from visual_aid.cli.store import open_records
 from visual_aid.files import write_atomically
 from visual_aid.outputs.paper import Paper
 from visual_aid.outputs.report_html import report_html
@@ -33,9 +33,7 @@ def write_report(store: str, unit: str, date: dt.date | None, out: Path, paper: 
     """
     if out.suffix.lower() not in WRITERS:
         raise click.UsageError(f"{out}: name a file that ends in {' or '.join(WRITERS)}")
-    if "://" not in store and not Path(store).expanduser().is_file():
-        raise click.UsageError(f"{store}: no records there, name them with --store")
-    with closing(open_store(store)) as records:
+    with closing(open_records(store)) as records:
         visits = [v for v in records.visits.all(unit) if date in (None, v.date)]
         if not visits:
             known = ", ".join(sorted({v.unit for v in records.visits.all()})) or "none"

@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 import os
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 if TYPE_CHECKING:
     from visual_aid.records.store import Store
+
+
+def open_records(target: str) -> Store:
+    """Open records that are there; click.UsageError if there are none or they cannot be opened."""
+    if "://" not in target and not Path(target).expanduser().is_file():
+        raise click.UsageError(f"{target}: no records there, name them with --store")
+    return open_store(target)
 
 
 def open_store(target: str) -> Store:

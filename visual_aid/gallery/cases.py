@@ -1,4 +1,4 @@
-"""Photos of a quiz as labelled cases, from which the engine's makers can learn."""
+"""What people settled on a photo as labels, by which the engine is judged and trained."""
 
 from __future__ import annotations
 
