@@ -7,10 +7,13 @@ from functools import partial
 from pathlib import Path
 
 import streamlit as st
+from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from visual_aid.backlog.sources import SUFFIXES, photo_files
 from visual_aid.pages.intake import Taken, take_file, take_upload
 from visual_aid.pages.session import VISIT, ask_signature, may, signature, the_store
+from visual_aid.pages.uploads import MOST, let_go
+from visual_aid.pages.words import plain
 from visual_aid.records.entries import ODOMETER_UNITS, OdometerUnit, Visit
 
 GUIDE = """
@@ -48,9 +51,11 @@ def show() -> None:
         accept_multiple_files=True,
         key=f"uploads-{state.get('batch', 0)}",
     )
+    if len(uploads) >= MOST:
+        st.warning(f"{MOST} photos are the most at once. Screen these, then add the rest: nothing is lost.")
     if uploads and st.button(f"Screen {_photos(len(uploads))}", type="primary", disabled=not ready):
         begun = _begun(visit)
-        _take([partial(take_upload, the_store(), u.getvalue(), u.name, begun) for u in uploads])
+        _take([partial(_take_upload, upload, begun) for upload in uploads])
         state.batch = state.get("batch", 0) + 1
         st.rerun()
     folder = ""
@@ -62,7 +67,7 @@ def show() -> None:
         path = Path(folder).expanduser()
         files = photo_files([path]) if path.is_dir() else []
         if not files:
-            st.error(f"No photos in {folder}: check the path.")
+            st.error(f"No photos in {plain(folder)}: check the path.")
         else:
             begun = _begun(visit)
             _take([partial(take_file, the_store(), file, begun) for file in files])
@@ -101,6 +106,12 @@ def _begun(visit: Callable[[], Visit] | None) -> Visit | None:
     return begun
 
 
+def _take_upload(upload: UploadedFile, visit: Visit | None) -> Taken:
+    taken = take_upload(the_store(), upload.getvalue(), upload.name, visit)
+    let_go(upload.file_id)
+    return taken
+
+
 def _take(takes: Sequence[Callable[[], Taken]]) -> None:
     """Work through photos one by one; what is done is kept whatever happens next."""
     state.taken = []
@@ -118,10 +129,10 @@ def _results(taken: Sequence[Taken]) -> None:
     st.subheader(f"{_photos(kept)} in the records", anchor=False)
     for one in taken:
         if not one.kept:
-            st.error(f"Refused: {one.say}")
+            st.error(f"Refused: {plain(one.say)}")
     for one in taken:
         if one.retake:
-            st.warning(f"Take again while you are there. {one.say}")
+            st.warning(f"Take again while you are there. {plain(one.say)}")
     if kept:
         with st.container(key="onwards", horizontal=True):
             if state.get(VISIT) is not None and st.button("Visit", type="primary", width="stretch"):

@@ -16,7 +16,7 @@ from visual_aid.pages import actions
 from visual_aid.pages.deciding import ask_decision
 from visual_aid.pages.session import ask_signature, holder, signature, the_store
 from visual_aid.pages.viewer import show_viewer
-from visual_aid.pages.words import sentence, where
+from visual_aid.pages.words import plain, sentence, where
 from visual_aid.photo import PhotoError
 from visual_aid.records.entries import Outcome, OvertakenError, Position, StoredCandidate, StoredPhoto
 
@@ -119,7 +119,7 @@ def _compare(before: StoredPhoto, after: StoredPhoto) -> None:
             found = compare(store.read(before), store.read(after), (before.screening, after.screening))
         store.comparisons.keep(before.id, after.id, found)
     except (PhotoError, OSError) as error:
-        st.error(str(error))
+        st.error(plain(str(error)))
         return
     st.rerun()
 
@@ -152,12 +152,12 @@ def _result(before: StoredPhoto, after: StoredPhoto, comparison: Comparison) -> 
             on_picked=_choose,
         )
         if "trouble" in state:
-            st.error(state.pop("trouble"))
+            st.error(plain(state.pop("trouble")))
     with right, st.container(gap="xsmall"):
         if not signature():
             ask_signature()
         if lease is not None:
-            st.warning(f"{lease.by or 'Somebody else'} is at work on this photo. Take the next one.")
+            st.warning(f"{plain(lease.by) or 'Somebody else'} is at work on this photo. Take the next one.")
         elif turned:
             _decide(after.id, turned)
         else:

@@ -24,7 +24,7 @@ from visual_aid.followup.units import UNITS, Measured
 from visual_aid.outputs.due_list import due_csv, due_ics
 from visual_aid.outputs.visit_report import log_of
 from visual_aid.pages.session import ask_signature, signature, the_store
-from visual_aid.pages.words import sentence
+from visual_aid.pages.words import plain, sentence
 from visual_aid.records.entries import Line, LineKind
 
 ALL = "All units"
@@ -109,7 +109,7 @@ def _joint(unit: str) -> None:
     _keep("joint", joint_body(Joint(name, date, odometer)) if name else {}, unit, "Write it down", "joint")
     for line in the_store().logbook.lines("joint", unit=unit):
         st.button(
-            f"Take back: {line.body['name']}, {line.body['date']}",
+            plain(f"Take back: {line.body['name']}, {line.body['date']}"),
             key=f"take-back-{line.id}",
             disabled=not signature(),
             on_click=_take_back,
@@ -133,7 +133,7 @@ def _intervals(unit: str) -> None:
     _keep("interval", body, unit, "Keep the maker's interval", "interval", supersedes=own.get(duty))
     for line in own.values():
         st.button(
-            f"Back to the usual: {DUTY_TITLE[line.body['duty']]} (now by {line.body['source']})",
+            plain(f"Back to the usual: {DUTY_TITLE[line.body['duty']]} (now by {line.body['source']})"),
             key=f"take-back-{line.id}",
             disabled=not signature(),
             on_click=_take_back,

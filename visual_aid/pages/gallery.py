@@ -18,6 +18,7 @@ from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages import teaching
 from visual_aid.pages.session import ask_signature, signature, the_store
 from visual_aid.pages.viewer import BLUR, show_viewer
+from visual_aid.pages.words import plain
 from visual_aid.photo import PhotoError
 from visual_aid.records.gallery import Looks
 from visual_aid.records.teaching import GRADES, Example, Wording
@@ -126,7 +127,7 @@ def _one(example: Example) -> None:
     with left:
         _photo(example)
     with right:
-        st.subheader(title(example), anchor=False)
+        st.subheader(plain(title(example)), anchor=False)
         if not signature():
             ask_signature()
         if example.role == "unsettled":
@@ -165,7 +166,7 @@ def _photo(example: Example) -> None:
             args=(photo.id, teaching.without_box(boxes, number)),
         )
     if "trouble" in state:
-        st.error(state.pop("trouble"))
+        st.error(plain(state.pop("trouble")))
 
 
 def _blur(photo: str, boxes: Sequence[Box]) -> None:
@@ -238,7 +239,7 @@ def _take_in(photos: Sequence[str]) -> None:
         try:
             teaching.look_at(the_store(), photo)
         except (OSError, PhotoError) as error:
-            st.error(str(error))
+            st.error(plain(str(error)))
         bar.progress(number / len(photos), f"{number} of {len(photos)} done.")
 
 

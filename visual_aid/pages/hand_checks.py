@@ -28,7 +28,7 @@ from visual_aid.outputs.report import check_lines
 from visual_aid.pages import actions
 from visual_aid.pages.session import ask_signature, finding_at_hand, signature, the_store, the_visit
 from visual_aid.pages.timer import show_timer
-from visual_aid.pages.words import VERDICT_SIGN, place, sentence
+from visual_aid.pages.words import VERDICT_SIGN, place, plain, sentence
 from visual_aid.records.entries import StoredCandidate, StoredPhoto, Visit
 
 state = st.session_state
@@ -105,7 +105,7 @@ def _at_finding(finding: StoredCandidate, photo: StoredPhoto) -> None:
 def _recorded(finding: StoredCandidate) -> None:
     for line in the_store().logbook.lines("hand_check", candidate=finding.id):
         first, *rest = check_lines(check_record(line))
-        with st.expander(f"{VERDICT_SIGN[check_record(line).outcome.verdict]} {first}"):
+        with st.expander(f"{VERDICT_SIGN[check_record(line).outcome.verdict]} {plain(first)}"):
             for text in rest:
                 st.text(text)
             st.button(
@@ -203,7 +203,7 @@ def _ask(check: Check, key: str) -> tuple[dict[str, Answer], bool]:
             answers |= read_answers(check, {wanted.id: text}, {wanted.id: unit} if unit else None)
         except ValueError as error:
             wrong = True
-            st.error(sentence(str(error)))
+            st.error(plain(sentence(str(error))))
     return answers, wrong
 
 

@@ -14,6 +14,7 @@ from visual_aid.outputs.lesson_pdf import lesson_pdf
 from visual_aid.outputs.paper import PAPERS, Paper
 from visual_aid.pages import teaching
 from visual_aid.pages.session import ask_signature, signature, the_store
+from visual_aid.pages.words import plain
 from visual_aid.records.teaching import Example, Lesson, Step
 
 state = st.session_state
@@ -66,7 +67,7 @@ def _step(example: Example, number: int, steps: Sequence[Step], key: str) -> Non
             f'<div class="example"><img src="/example/{escape(example.photo)}/{example.id}" alt=""></div>'
         )
         with words:
-            st.markdown(f"**{number + 1}. {title(example)}**")
+            st.markdown(f"**{number + 1}. {plain(title(example))}**")
             st.text(example.wording.caption)
             st.text_area(
                 "What you say here",

@@ -9,6 +9,7 @@ from visual_aid.pages import teaching
 from visual_aid.pages.asking import show_asking
 from visual_aid.pages.results import summary
 from visual_aid.pages.session import ask_signature, signature, the_store
+from visual_aid.pages.words import plain
 from visual_aid.records.teaching import Answer, Quiz, Sitting
 
 MOST_PHOTOS = 100
@@ -59,7 +60,7 @@ def _sit(sitting: Sitting) -> None:
     told = state.get("told")  # the photo just answered stays until the trainee goes on
     number = told if told in answers and state.get("told_in") == sitting.token else next(iter(left), None)
     if number is None:
-        st.subheader(f"{sitting.quiz.title}: done", anchor=False)
+        st.subheader(f"{plain(sitting.quiz.title)}: done", anchor=False)
         summary(sitting)
         st.caption(CAUTION)
         st.button("Other quizzes", on_click=st.query_params.clear)
@@ -73,7 +74,7 @@ def _sit(sitting: Sitting) -> None:
     if number in answers:
         label = "Next photo" if left else "To the result"
         st.button(label, type="primary", shortcut="Right", on_click=state.pop, args=("told", None))
-    st.caption(f"{sitting.trainee}. {CAUTION}")
+    st.caption(f"{plain(sitting.trainee)}. {CAUTION}")
 
 
 def _answer(sitting: Sitting, answer: Answer) -> None:
@@ -125,9 +126,9 @@ def _elsewhere(quizzes: tuple[Quiz, ...]) -> None:
     )
     for file in st.file_uploader("Answers that came back", type=["json"], accept_multiple_files=True):
         try:
-            st.success(teaching.bring_back(the_store(), file.getvalue(), file.name))
+            st.success(plain(teaching.bring_back(the_store(), file.getvalue(), file.name)))
         except ValueError as error:
-            st.error(f"{error}.")
+            st.error(plain(f"{error}."))
 
 
 if "opened_quiz" in state:  # a widget's value is set before the widget is shown

@@ -21,7 +21,7 @@ from visual_aid.pages.deciding import ask_decision
 from visual_aid.pages.intake import point_out_fastener
 from visual_aid.pages.session import ask_signature, holder, signature, the_store
 from visual_aid.pages.viewer import Drawn, show_viewer
-from visual_aid.pages.words import measure, place, sentence
+from visual_aid.pages.words import measure, place, plain, sentence
 from visual_aid.photo import PhotoError
 from visual_aid.records.entries import Outcome, OvertakenError, StoredCandidate, StoredPhoto
 
@@ -72,7 +72,7 @@ def show() -> None:
         elif state.drawn is not None:
             _name_the_mark(photo.id)
         elif lease is not None:
-            st.warning(f"{lease.by or 'Somebody else'} is at work on this photo. Take the next one.")
+            st.warning(f"{plain(lease.by) or 'Somebody else'} is at work on this photo. Take the next one.")
         elif state.chosen is not None:
             _decide(photo.id, candidates)
             _magnifier(photo, state.chosen)
@@ -116,7 +116,7 @@ def _picture(photo: StoredPhoto, candidates: Sequence[StoredCandidate]) -> None:
     for problem in photo.screening.quality.problems:
         st.warning(f"Hard to judge. {sentence(problem.say)}")
     if "trouble" in state:
-        st.error(state.pop("trouble"))
+        st.error(plain(state.pop("trouble")))
 
 
 def _choose(candidate: int) -> None:
@@ -321,7 +321,7 @@ def _measured(photo: StoredPhoto, wear: Wear, box: Box, other: str | None) -> Me
         try:
             state.measured = asked, measuring.measure_box(the_store(), photo, wear, box, other)
         except (PhotoError, OSError) as error:
-            st.error(str(error))
+            st.error(plain(str(error)))
             return None
         except ValueError:
             return None

@@ -19,6 +19,7 @@ from visual_aid.pages import pictures, signin
 from visual_aid.pages.people import anybody
 from visual_aid.pages.session import STORE_VARIABLE, the_store
 from visual_aid.pages.signin import SameOrigin
+from visual_aid.pages.uploads import UploadRoom
 from visual_aid.photo import PhotoError
 
 MAIN = Path(__file__).with_name("main.py")
@@ -151,6 +152,7 @@ MIDDLEWARE = [
     Middleware(SameOrigin),
     # A page elsewhere may point its own name at 127.0.0.1: only our own names are answered.
     Middleware(TrustedHostMiddleware, allowed_hosts=["localhost", "127.0.0.1"]),
+    Middleware(UploadRoom),
 ]
 
 
@@ -179,7 +181,8 @@ def serve(store: str, port: int = 8501, people: Path | None = None) -> None:
             )
         signin.at_the_door = signin.SignIn(people)
         # Whatever name the machine is reached by: a session's cookie is bound to that name by the browser.
-        middleware = [*MIDDLEWARE[:2], Middleware(signin.Door, sign_in=signin.at_the_door)]
+        door = Middleware(signin.Door, sign_in=signin.at_the_door)
+        middleware = [*MIDDLEWARE[:2], door, *MIDDLEWARE[3:]]
         config["server.address"] = "0.0.0.0"
     os.environ[STORE_VARIABLE] = store
     the_store()

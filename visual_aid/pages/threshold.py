@@ -8,7 +8,7 @@ import streamlit as st
 
 from visual_aid.evaluation.threshold import FEW, Cost, Flags, calibrate, cost, flags_of
 from visual_aid.pages.session import ask_signature, signature, the_store
-from visual_aid.pages.words import percent
+from visual_aid.pages.words import percent, plain
 
 state = st.session_state
 
@@ -118,7 +118,7 @@ def _calibrations() -> None:
         try:
             tunings.keep(name, fit.slope, fit.intercept, fit.decided, by=signature())
         except ValueError as error:
-            st.error(f"{str(error).capitalize()}.")
+            st.error(plain(f"{str(error).capitalize()}."))
         else:
             st.rerun()
 

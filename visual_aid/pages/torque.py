@@ -12,7 +12,7 @@ from visual_aid.followup.torque import Entry, Pairing, TorqueShares, Worksheet, 
 from visual_aid.followup.units import UNITS, convert, figure, read
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages.session import ask_signature, finding_at_hand, signature, the_store
-from visual_aid.pages.words import place, sentence
+from visual_aid.pages.words import place, plain, sentence
 from visual_aid.records.entries import StoredCandidate
 
 NO_GRADE = "No mark on the head"
@@ -37,7 +37,7 @@ def show() -> None:
         entry = _ask()
         sheet = None if entry is None else worksheet(entry)
     except ValueError as error:
-        st.error(sentence(str(error)))
+        st.error(plain(sentence(str(error))))
         return
     if entry is None or sheet is None:
         st.text("Choose thread, grade and state, and enter at least one of the maker's values.")
@@ -147,7 +147,7 @@ def _result(sheet: Worksheet, entry: Entry) -> None:
     kind = "within_limit" if sheet.use else "cannot_settle"
     st.html(f'<div class="outcome {kind}"><b>{escape(use)}</b><div>{escape(sheet.say)}</div></div>')
     for warning in sheet.warnings:
-        st.warning(warning)
+        st.warning(plain(warning))
     for line in sheet.mix_up:
         st.text(line)
     st.subheader("Clamp force", anchor=False)

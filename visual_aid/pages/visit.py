@@ -23,7 +23,7 @@ from visual_aid.outputs.report_pdf import report_pdf
 from visual_aid.outputs.visit_report import visit_report
 from visual_aid.pages import actions
 from visual_aid.pages.session import ask_signature, signature, the_store, the_visit
-from visual_aid.pages.words import sentence, where
+from visual_aid.pages.words import plain, sentence, where
 from visual_aid.records.entries import ODOMETER_UNITS, SIDES, OdometerUnit, Spot, StoredPhoto, Visit
 
 PLACE_UNKNOWN = "Place not known"
@@ -173,7 +173,7 @@ def _ask_place(photo: StoredPhoto, now: Spot | None, route: Sequence[Spot]) -> N
         with st.container(horizontal=True, gap="xsmall"):
             for spot in group:
                 if st.button(
-                    f"Axle {axle} {side}, {spot[2]}",
+                    plain(f"Axle {axle} {side}, {spot[2]}"),
                     key=f"spot-{spot}",
                     type="primary" if spot == now else "secondary",
                     on_click=_keep,

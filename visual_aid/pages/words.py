@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 
 from visual_aid.followup.handchecks import Verdict
@@ -91,6 +92,18 @@ def sentence(text: str) -> str:
     """Start with a capital and end with a full stop."""
     text = text.strip()
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".") if text else ""
+
+
+def plain(text: str) -> str:
+    r"""Keep Streamlit from reading a text as Markdown, which is what messages and labels are written in.
+
+    A backslash before a punctuation mark takes its meaning (CommonMark 0.31.2, section 2.4). Line breaks
+    become spaces, since the start of a line means something, too.
+
+    >>> print(plain("*IMG* 1.jpg"))
+    \*IMG\* 1.jpg
+    """
+    return re.sub(r"([\\`*_{}\[\]<>()#+\-!|~$&:^])", r"\\\1", " ".join(text.split()))
 
 
 def said(decision: Decision | None) -> str:
