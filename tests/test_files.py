@@ -1,6 +1,7 @@
 """Files are whole or as they were."""
 
 import os
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from hypothesis import given
@@ -29,6 +30,15 @@ def test_a_failed_write_leaves_what_was_there(tmp_path, monkeypatch):
         write_atomically(path, b"new")
     assert path.read_bytes() == b"old"
     assert os.listdir(tmp_path) == ["a.json"]
+
+
+def test_many_who_write_the_same_file_at_once_do_not_fail_each_other(tmp_path):
+    path = tmp_path / f"{'x' * 250}.jpg"  # 254 bytes; Linux allows 255
+    with ThreadPoolExecutor(8) as pool:
+        done = [pool.submit(write_atomically, path, bytes([n]) * 5000) for n in range(64)]
+    assert [write.exception() for write in done] == [None] * 64
+    assert len(set(path.read_bytes())) == 1
+    assert os.listdir(tmp_path) == [path.name]
 
 
 def test_a_new_file_has_the_permissions_of_any_other(tmp_path):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import secrets
 from pathlib import Path
 
 
@@ -18,7 +19,8 @@ def write_atomically(path: Path, data: bytes, mode: int = 0o666) -> None:
         The folder cannot be made or written; what stood under the name is left as it was.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
-    unfinished = path.with_name(f".{path.name}.{os.getpid()}")
+    # A name of this write alone: others may write the same file at the same time.
+    unfinished = path.with_name(f".{secrets.token_hex(8)}.part")
     try:
         flags = os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0)
         with open(os.open(unfinished, flags, mode), "wb") as file:

@@ -22,7 +22,7 @@ def lettering(size: int) -> ImageFont.FreeTypeFont:
 def wrap(text: str, font: ImageFont.FreeTypeFont, width: float) -> list[str]:
     """Break a text between words into lines no wider than ``width`` pixels, longer words apart."""
     lines = [""]
-    for word in text.split(" "):
+    for word in text.split():
         longer = f"{lines[-1]} {word}" if lines[-1] else word
         if lines[-1] and font.getlength(longer) > width:
             lines.append(word)

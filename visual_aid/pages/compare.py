@@ -40,7 +40,7 @@ def show() -> None:
             _compare(before, after)
         _side_by_side(before, after)
     elif comparison.why is not None:
-        st.warning(f"These two photos cannot be compared. {sentence(comparison.why)}")
+        st.warning(f"These two photos cannot be compared. {plain(sentence(comparison.why))}")
         _side_by_side(before, after)
     else:
         _result(before, after, comparison)

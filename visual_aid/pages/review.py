@@ -114,7 +114,7 @@ def _picture(photo: StoredPhoto, candidates: Sequence[StoredCandidate]) -> None:
         on_fastener=_point_out,
     )
     for problem in photo.screening.quality.problems:
-        st.warning(f"Hard to judge. {sentence(problem.say)}")
+        st.warning(f"Hard to judge. {plain(sentence(problem.say))}")
     if "trouble" in state:
         st.error(plain(state.pop("trouble")))
 

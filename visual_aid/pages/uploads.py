@@ -22,7 +22,6 @@ source. 250 photos from a phone take about half of it."""
 _PLACE = "/_stcore/upload_file/"
 
 
-
 def held(session: str) -> tuple[int, int]:
     """Give how many uploads of a session wait in this server, and the bytes of all that wait."""
     waiting = _waiting()

@@ -103,7 +103,7 @@ def plain(text: str) -> str:
     >>> print(plain("*IMG* 1.jpg"))
     \*IMG\* 1.jpg
     """
-    return re.sub(r"([\\`*_{}\[\]<>()#+\-!|~$&:^])", r"\\\1", " ".join(text.split()))
+    return re.sub(r"([\\`*_\[\]<>~$&]|:(?=\S)|^[#+-])", r"\\\1", " ".join(text.split()))
 
 
 def said(decision: Decision | None) -> str:
