@@ -11,8 +11,10 @@ import urllib.request
 import numpy as np
 import pytest
 from PIL import ExifTags, Image
+from streamlit.testing.v1 import AppTest
 
 from visual_aid.model import Candidate, Fastener, NotJudged, Problem, Quality, Screening
+from visual_aid.pages.server import MAIN
 from visual_aid.photo import read_photo_bytes
 from visual_aid.records.store import Store
 
@@ -87,6 +89,27 @@ def store(tmp_path, monkeypatch):
     store = Store.open(tmp_path / "yard.sqlite")
     yield store
     store.close()
+
+
+@pytest.fixture
+def new_page(store, monkeypatch):
+    """Give a way to run the pages without a browser, unsigned or as a person."""
+    # A run leaves the page behind as __main__, which the processes that later tests spawn would run again.
+    monkeypatch.setitem(sys.modules, "__main__", sys.modules["__main__"])
+
+    def make(signature=None):
+        app = AppTest.from_file(str(MAIN), default_timeout=60)
+        if signature is not None:
+            app.session_state["signature"] = signature
+        return app
+
+    return make
+
+
+@pytest.fixture
+def app(new_page):
+    """Give the pages as J. Doe sees them."""
+    return new_page("J. Doe")
 
 
 class Server:

@@ -1,20 +1,8 @@
 """The shop lead's pages, run without a browser."""
 
 import datetime as dt
-import sys
 
 import pytest
-from streamlit.testing.v1 import AppTest
-
-from visual_aid.pages.server import MAIN
-
-
-@pytest.fixture
-def app(store, monkeypatch):
-    monkeypatch.setitem(sys.modules, "__main__", sys.modules["__main__"])
-    app = AppTest.from_file(str(MAIN), default_timeout=60)
-    app.session_state["signature"] = "J. Doe"
-    return app
 
 
 def button(app, label):

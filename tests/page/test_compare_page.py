@@ -10,10 +10,8 @@ import cv2
 import numpy as np
 import pytest
 from PIL import Image
-from streamlit.testing.v1 import AppTest
 
 from visual_aid.outputs.visit_report import visit_report
-from visual_aid.pages.server import MAIN
 from visual_aid.photo import read_photo_bytes
 from visual_aid.screening import screen_photo
 
@@ -150,9 +148,8 @@ def test_photos_of_different_joints_are_refused_with_the_mend(visit, keep, pictu
     assert not person.page.locator(".viewer").count()
 
 
-def test_without_two_visits_of_a_place_it_says_what_to_do(store, keep):
+def test_without_two_visits_of_a_place_it_says_what_to_do(app, keep):
     keep(5, SAMPLE.with_suffix(".jpg").read_bytes())
-    app = AppTest.from_file(str(MAIN), default_timeout=30)
     app.run()
     app.switch_page("compare.py").run()
     assert not app.exception

@@ -1,18 +1,12 @@
 import dataclasses
 import json
-import sys
 
 import pytest
-from streamlit.testing.v1 import AppTest
-
-from visual_aid.pages.server import MAIN
 
 
 @pytest.fixture
-def app(store, monkeypatch):
-    # A run leaves the page behind as __main__, which the processes that later tests spawn would run again.
-    monkeypatch.setitem(sys.modules, "__main__", sys.modules["__main__"])
-    return AppTest.from_file(str(MAIN), default_timeout=30)
+def app(new_page):
+    return new_page()
 
 
 def button(app, label):
@@ -111,7 +105,9 @@ def test_deciding_moves_on_at_once_and_undo_comes_back(app, store, picture, scre
     assert [d.outcome for d in store.history(second)] == ["cannot_tell", None]
 
 
-def test_a_reviewer_keeps_the_name_from_page_to_page_and_session_to_session(app, store, picture, screened):
+def test_a_reviewer_keeps_the_name_from_page_to_page_and_session_to_session(
+    app, new_page, store, picture, screened
+):
     photo = store.add_photo(screened(picture()), data=picture())
     review(app, photo)
     app.text_input(key="signature").set_value("J. Doe").run()
@@ -120,7 +116,7 @@ def test_a_reviewer_keeps_the_name_from_page_to_page_and_session_to_session(app,
     assert drawn(app)["photo"]["url"] == f"/photo/{photo.id}"
     button(app, "Rule out").click().run()
     assert store.last_signature() == "J. Doe"
-    other = AppTest.from_file(str(MAIN), default_timeout=30)
+    other = new_page()
     review(other, photo)
     assert other.text_input(key="signature").value == "J. Doe"
 

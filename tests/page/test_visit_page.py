@@ -2,23 +2,10 @@
 
 import dataclasses
 import datetime as dt
-import sys
 
 import pytest
-from streamlit.testing.v1 import AppTest
-
-from visual_aid.pages.server import MAIN
 
 START = dt.datetime(2026, 5, 4, 7, 12)
-
-
-@pytest.fixture
-def app(store, monkeypatch):
-    # A run leaves the page behind as __main__, which the processes that later tests spawn would run again.
-    monkeypatch.setitem(sys.modules, "__main__", sys.modules["__main__"])
-    app = AppTest.from_file(str(MAIN), default_timeout=30)
-    app.session_state["signature"] = "J. Doe"
-    return app
 
 
 @pytest.fixture
