@@ -7,7 +7,9 @@ from sklearn.ensemble import HistGradientBoostingClassifier, HistGradientBoostin
 
 from visual_aid.fasteners.propose import moved
 from visual_aid.fasteners.trees import Trees
-from visual_aid.training.finder import DEPTH, Scene, assign, offsets, scenes, to_trees
+from visual_aid.fasteners.weights import load
+from visual_aid.model import KINDS
+from visual_aid.training.finder import DEPTH, Scene, assign, offsets, scenes, to_trees, train
 from visual_aid.training.truth import TruthFastener, TruthPhoto
 
 NONE = np.zeros((0, 4), np.float32)
@@ -101,3 +103,21 @@ def test_views_are_the_same_on_every_run(labelled) -> None:
     for a, b in zip(one, two, strict=True):
         assert np.array_equal(a.lightness, b.lightness)
         assert np.array_equal(a.circles, b.circles)
+
+
+def test_the_kinds_are_learned_for_a_search_that_stays(tmp_path, monkeypatch) -> None:
+    monkeypatch.setattr("visual_aid.training.finder.KIND_TREES", 2)
+    image = np.full((600, 900, 3), 90, np.uint8)
+    spots = [(x, y, 30) for y in (150, 400) for x in (100, 275, 450, 625, 800)]
+    for number, (x, y, r) in enumerate(spots):
+        cv2.circle(image, (x, y), r, (230 - 40 * (number % 5),) * 3, -1, cv2.LINE_AA)
+    cv2.imwrite(str(tmp_path / "a.png"), image)
+    fasteners = tuple(TruthFastener(i, KINDS[i % 5], x, y, r) for i, (x, y, r) in enumerate(spots))
+    before, heard = load(), []
+    after = train([TruthPhoto(tmp_path / "a.png", 900, 600, fasteners)], heard.append, before)
+    for name in ("template", "coarse", "coarse_shift", "fine", "shift", "final", "context"):
+        assert getattr(after, name) is getattr(before, name)
+    assert all("0 of" not in line for line in heard)
+    assert not any(
+        np.array_equal(new.value, old.value) for new, old in zip(after.kinds, before.kinds, strict=True)
+    )

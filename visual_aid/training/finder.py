@@ -27,13 +27,14 @@ from visual_aid.fasteners.find import apart, proposals, settled
 from visual_aid.fasteners.patches import FEATURES, features, hexagon_features, lab_octaves
 from visual_aid.fasteners.propose import moved, peaks
 from visual_aid.fasteners.trees import Trees
-from visual_aid.fasteners.weights import Weights
+from visual_aid.fasteners.weights import Weights, load
 from visual_aid.model import IN_PLACE, KINDS
 from visual_aid.photo import read_photo
 from visual_aid.training.truth import LEAST_RADIUS, TruthPhoto, read_truths
 
 SIDE = 2 * REACH + 1
 FINAL_TREES = 300
+KIND_TREES = 60
 UNSURE = -2
 VIEWS = 3
 CANVAS = (840, 680)
@@ -355,42 +356,55 @@ class Samples:
         return tuple(np.concatenate(f) for f in fields)
 
 
-def train(truths: Sequence[TruthPhoto], say: Callable[[str], None] = print) -> Weights:
-    """Train all stages on labelled photos."""
-    views = list(scenes(truths))
-    template = linear_template(views)
-    nothing = zero_trees()
-    weights = Weights(
-        template, nothing, nothing, nothing, (nothing,) * 3, (nothing,) * 3, (nothing,) * len(KINDS), nothing,
-    )  # fmt: skip
-    say(f"{len(views)} views of {len(truths)} photos")
+def train(
+    truths: Sequence[TruthPhoto], say: Callable[[str], None] = print, search: Weights | None = None
+) -> Weights:
+    """Train all stages on labelled photos.
 
-    tops = [peaks(scene.lightness, template) for scene in views]
-    stage = Samples.empty()
-    for number, (scene, (circles, sums)) in enumerate(zip(views, tops, strict=True)):
-        order = np.argsort(-sums[:, -2], kind="stable")
-        stage.add(number, scene, circles[order], sums[order], 35, 40)
-    x, state, offset, _, _ = stage.arrays()
-    on, sure = state == 1, state >= 0
-    say(f"coarse: {on.sum()} of {sure.sum()}")
-    weights = replace(
-        weights,
-        coarse=classifier(x[sure], on[sure], 200, 24),
-        coarse_shift=regressions(x[on], offset[on], 80),
-    )
+    Parameters
+    ----------
+    truths : sequence of TruthPhoto
+    say : callable
+        Told how many examples each stage has.
+    search : Weights, optional
+        Weights whose search is kept as it is: only what tells the kinds apart is trained.
+    """
+    views = list(scenes(truths))
+    say(f"{len(views)} views of {len(truths)} photos")
+    nothing = zero_trees()
+    weights = search or Weights(
+        linear_template(views),
+        nothing, nothing, nothing, (nothing,) * 3, (nothing,) * 3, (nothing,) * len(KINDS), nothing,
+    )  # fmt: skip
+
+    tops = [peaks(scene.lightness, weights.template) for scene in views]
+    if search is None:
+        stage = Samples.empty()
+        for number, (scene, (circles, sums)) in enumerate(zip(views, tops, strict=True)):
+            order = np.argsort(-sums[:, -2], kind="stable")
+            stage.add(number, scene, circles[order], sums[order], 35, 40)
+        x, state, offset, _, _ = stage.arrays()
+        on, sure = state == 1, state >= 0
+        say(f"coarse: {on.sum()} of {sure.sum()}")
+        weights = replace(
+            weights,
+            coarse=classifier(x[sure], on[sure], 200, 24),
+            coarse_shift=regressions(x[on], offset[on], 80),
+        )
 
     near = [proposals(circles, sums, weights) for circles, sums in tops]
     del tops
     looks = [features(scene.octaves, circles) for scene, circles in zip(views, near, strict=True)]
-    stage = Samples.empty()
+    first = Samples.empty()
     for number, (scene, circles, seen) in enumerate(zip(views, near, looks, strict=True)):
-        stage.add(number, scene, circles, seen, 35, 20)
-    x, state, offset, kind, _ = stage.arrays()
-    on, sure = state == 1, state >= 0
-    say(f"fine: {on.sum()} of {sure.sum()}")
-    weights = replace(
-        weights, fine=classifier(x[sure], on[sure], 200), shift=regressions(x[on], offset[on], 100)
-    )
+        first.add(number, scene, circles, seen, 35, 20)
+    if search is None:
+        x, state, offset, _, _ = first.arrays()
+        on, sure = state == 1, state >= 0
+        say(f"fine: {on.sum()} of {sure.sum()}")
+        weights = replace(
+            weights, fine=classifier(x[sure], on[sure], 200), shift=regressions(x[on], offset[on], 100)
+        )
 
     last = Samples.empty()
     for number, (scene, circles, seen) in enumerate(zip(views, near, looks, strict=True)):
@@ -398,23 +412,30 @@ def train(truths: Sequence[TruthPhoto], say: Callable[[str], None] = print) -> W
         seen = features(scene.octaves, circles)
         hexagons = hexagon_features(scene.octaves, circles)
         last.add(number, scene, circles, np.concatenate([seen, hexagons], axis=1), 45, 15)
-    x2, state2, _, kind2, _ = last.arrays()
-    on, sure = state2 == 1, state2 >= 0
-    say(f"final: {on.sum()} of {sure.sum()}")
-    around, found = _contexts(truths, views, last, weights.shift)
+    if search is None:
+        x, state, *_ = last.arrays()
+        on, sure = state == 1, state >= 0
+        say(f"final: {on.sum()} of {sure.sum()}")
+        around, found = _contexts(truths, views, last, weights.shift)
+        weights = replace(
+            weights,
+            final=classifier(x[sure], on[sure], FINAL_TREES),
+            context=classifier(around, found, 60, 6),
+        )
+    return replace(weights, kinds=_kinds(first, last, say))
 
+
+def _kinds(first: Samples, last: Samples, say: Callable[[str], None]) -> tuple[Trees, ...]:
+    """Train what tells the kinds apart, on proposals and on settled circles."""
+    (x, state, _, kind, _), (x2, state2, _, kind2, _) = first.arrays(), last.arrays()
     x, kind = np.concatenate([x, x2[:, :FEATURES]]), np.concatenate([kind, kind2])
     state = np.concatenate([state, state2])
     nut = (kind >= 0) & (kind < len(IN_PLACE))
     known = (kind != UNSURE) & ((state >= 0) | (kind >= len(IN_PLACE)))
-    return replace(
-        weights,
-        final=classifier(x2[sure], on[sure], FINAL_TREES),
-        kinds=tuple(
-            classifier(x[among], kind[among] == k, 60, 10)
-            for k, among in enumerate([nut] * len(IN_PLACE) + [known] * (len(KINDS) - len(IN_PLACE)))
-        ),
-        context=classifier(around, found, 60, 6),
+    say(", ".join(f"{name}: {(kind == k).sum()}" for k, name in enumerate(KINDS)) + f" of {known.sum()}")
+    return tuple(
+        classifier(x[among], kind[among] == k, KIND_TREES, 10)
+        for k, among in enumerate([nut] * len(IN_PLACE) + [known] * (len(KINDS) - len(IN_PLACE)))
     )
 
 
@@ -465,6 +486,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
         metavar="N",
         help="leave each Nth photo of a folder out, to report on",
     )
+    parser.add_argument(
+        "--search-of", metavar="WEIGHTS", help="keep the search of these weights, train the kinds alone"
+    )
     chosen = parser.parse_args(arguments)
     cv2.setNumThreads(1)
     truths = [
@@ -473,7 +497,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         for number, truth in enumerate(read_truths(folder), 1)
         if not chosen.hold_out or number % chosen.hold_out
     ]
-    train(truths).save(chosen.out)
+    train(truths, search=load(chosen.search_of) if chosen.search_of else None).save(chosen.out)
 
 
 if __name__ == "__main__":
