@@ -207,6 +207,18 @@ class Person:
         self.page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
         self.page.wait_for_timeout(200)
 
+    def faults(self, look):
+        """Look for faults until there are none: styles and fonts may come after what they are for.
+
+        ``look`` gives what is wrong now. What is still wrong after some seconds is no passing state.
+        """
+        for _ in range(20):
+            wrong = look()
+            if not wrong:
+                break
+            self.page.wait_for_timeout(500)
+        return wrong
+
     def button(self, name):
         return self.page.get_by_role("button", name=name).first
 
