@@ -1,12 +1,16 @@
+import base64
 import datetime as dt
 import io
+import re
 
 import pytest
 from click.testing import CliRunner
+from PIL import ExifTags, Image
 from pypdf import PdfReader
 
 from visual_aid.cli import main
 from visual_aid.records.store import Store
+from visual_aid.screening import screen_file
 
 
 @pytest.fixture
@@ -43,6 +47,62 @@ def test_letter_paper(yard, tmp_path):
     assert run("417", "--store", yard, "--out", out, "--paper", "Letter").exit_code == 0
     # Letter is 8.5 in by 11 in (ANSI/ASME Y14.1, size A).
     assert PdfReader(out).pages[0].mediabox[2:] == [612, 792]
+
+
+SECRETS = (b"Yard owner", b"Copyright-holder", b"SN-0815", b"Lens-4711", b"XMP-place", b"A remark")
+
+
+@pytest.fixture
+def told(tmp_path, yard, nut_photo):
+    """Give records with a finding, and a photo that tells place, owner and serial numbers."""
+    path = tmp_path / "told.jpg"
+    nut_photo(path, 1)
+    exif = Image.Exif()
+    exif[ExifTags.Base.Artist], exif[ExifTags.Base.Copyright] = "Yard owner", "Copyright-holder"
+    details = exif.get_ifd(ExifTags.IFD.Exif)
+    details[ExifTags.Base.CameraOwnerName] = "Yard owner"
+    details[ExifTags.Base.BodySerialNumber] = "SN-0815"
+    details[ExifTags.Base.LensSerialNumber] = "Lens-4711"
+    place = exif.get_ifd(ExifTags.IFD.GPSInfo)
+    place[ExifTags.GPS.GPSLatitudeRef], place[ExifTags.GPS.GPSLatitude] = "N", (48.0, 8.0, 13.0)
+    with Image.open(path) as image:
+        image.save(path, "JPEG", exif=exif, xmp=b"<x>XMP-place</x>", comment=b"A remark")
+    assert all(secret in path.read_bytes() for secret in SECRETS)
+    store = Store.open(yard)
+    visit = store.visits.all("417")[0]
+    photo = store.add_photo(screen_file(path), visit=visit, data=path.read_bytes())
+    store.mark(photo.id, "rust_trail", (90.0, 200.0, 40.0, 100.0), by="Mo")
+    store.close()
+    return yard
+
+
+def bare(data):
+    """Tell whether a file of a picture carries no metadata and no secret."""
+    with Image.open(io.BytesIO(data)) as image:
+        tells = {"exif", "xmp", "comment", "photoshop"} & set(image.info)
+        return not tells and not image.getexif() and not any(secret in data for secret in SECRETS)
+
+
+def test_a_pdf_tells_neither_place_nor_owner_nor_serial_number(told, tmp_path):
+    out = tmp_path / "report.pdf"
+    assert run("417", "--store", told, "--out", out).exit_code == 0
+    reader = PdfReader(out)
+    objects = [reader.get_object(n) for n in range(1, len(reader.xref[0]) + 1)]
+    streams = [o.get_data() for o in objects if hasattr(o, "get_data")]
+    pictures = [data for data in streams if data[:2] == b"\xff\xd8"]
+    assert len(pictures) == 2
+    assert all(bare(data) for data in pictures)
+    assert not any(secret in data for secret in SECRETS for data in (out.read_bytes(), *streams))
+
+
+def test_an_html_report_tells_neither_place_nor_owner_nor_serial_number(told, tmp_path):
+    out = tmp_path / "report.html"
+    assert run("417", "--store", told, "--out", out).exit_code == 0
+    page = out.read_bytes()
+    pictures = [base64.b64decode(d) for d in re.findall(rb"data:image/jpeg;base64,([^\"']+)", page)]
+    assert len(pictures) == 2
+    assert all(bare(data) for data in pictures)
+    assert not any(secret in page for secret in SECRETS)
 
 
 @pytest.mark.parametrize(

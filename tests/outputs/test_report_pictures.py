@@ -1,5 +1,6 @@
 """Pictures of a report: what they show, and how many bytes they take."""
 
+import dataclasses
 import io
 
 import numpy as np
@@ -97,6 +98,26 @@ def test_findings_on_one_photo_read_it_once(report, finding, photo):
         report(findings=(finding(photo=shared), finding(photo=shared)), quiet=(Remark(shared, ""),))
     )
     assert len(calls) == 1
+
+
+def test_a_photo_without_a_finding_is_read_small(report, finding, photo):
+    calls = []
+
+    def read(size, shape):
+        def pixels():
+            calls.append(size)
+            return np.full((*shape, 3), 120, np.uint8)
+
+        return pixels
+
+    def shot(name):
+        full = photo(name, pixels=read(f"{name} full", (3000, 4000)))
+        return dataclasses.replace(full, small=read(f"{name} small", (1200, 1600)))
+
+    found, quiet = shot("found"), shot("quiet")
+    drawn = draw_pictures(report(findings=(finding(photo=found),), quiet=(Remark(quiet, ""),)))
+    assert sorted(calls) == ["found full", "quiet small"]
+    assert Image.open(io.BytesIO(drawn.quiet[0])).size == (260, 195)
 
 
 @pytest.mark.parametrize(

@@ -11,9 +11,16 @@
   };
   const above = (element) => element.parentElement ?? element.getRootNode().host;
   const over = (top, a, ground) => ground.map((v, i) => v * (1 - a) + top[i] * a);
+  // What an element shows may lie outside of what it paints, as the figure above a slider's knob does.
+  const covers = (outer, inner) => {
+    const [a, b] = [outer.getBoundingClientRect(), inner.getBoundingClientRect()];
+    const [x, y] = [(b.left + b.right) / 2, (b.top + b.bottom) / 2];
+    return a.left <= x && x <= a.right && a.top <= y && y <= a.bottom;
+  };
   const ground = (element) => {
     const layers = [];
     for (let e = element; e; e = above(e)) {
+      if (!covers(e, element)) continue;
       const layer = colour(getComputedStyle(e).backgroundColor);
       if (layer.a > 0) layers.unshift(layer);
       if (layer.a >= 1) break;
@@ -30,7 +37,9 @@
   gather(document);
   const seen = (element) => {
     const { width, height, bottom, right } = element.getBoundingClientRect();
-    const { visibility, opacity } = getComputedStyle(element);
+    const { visibility } = getComputedStyle(element);
+    let opacity = 1;
+    for (let e = element; e; e = above(e)) opacity *= getComputedStyle(e).opacity;
     // What is folded away keeps its size.
     const fold = element.closest("details:not([open])");
     if ((fold && !element.closest("summary")) || !element.checkVisibility()) return false;
@@ -57,7 +66,13 @@
       if (width < 43.5 || height < 43.5) found.add(`${Math.round(width)} x ${Math.round(height)}: ${name(element)}`);
     }
   }
-  const buttons = elements.filter((e) => e.matches("[data-testid=stMain] button") && seen(e));
+  // What is fixed to the screen floats over what can be scrolled from under it.
+  const floats = (element) => {
+    let e = element;
+    while (!e.matches("[data-testid=stMain]") && getComputedStyle(e).position !== "fixed") e = above(e);
+    return !e.matches("[data-testid=stMain]");
+  };
+  const buttons = elements.filter((e) => e.matches("[data-testid=stMain] button") && seen(e) && !floats(e));
   for (const [i, one] of buttons.entries()) {
     for (const other of buttons.slice(i + 1)) {
       const [a, b] = [one.getBoundingClientRect(), other.getBoundingClientRect()];

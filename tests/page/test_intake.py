@@ -1,4 +1,7 @@
+import io
+
 import pytest
+from PIL import Image
 
 from visual_aid.pages.intake import point_out_fastener, take_file, take_upload
 
@@ -9,6 +12,15 @@ def test_an_upload_is_screened_and_its_bytes_kept(store, picture):
     (entry,) = store.worklist()
     assert entry.photo.name == "IMG_7.jpg"
     assert store.file(entry.photo).read_bytes() == picture()
+
+
+def test_the_small_picture_is_made_while_the_photo_is_at_hand(store, picture):
+    take_upload(store, picture(), "IMG_7.jpg")
+    (entry,) = store.worklist()
+    store.file(entry.photo).unlink()
+    # 1200 x 1600 upright, however it is stored.
+    with Image.open(io.BytesIO(store.thumb(entry.photo))) as small:
+        assert small.width * 4 == small.height * 3
 
 
 def test_a_photo_on_this_machine_stays_where_it_is(store, picture, tmp_path):

@@ -145,6 +145,11 @@ class Due:
         return f"{DUTY_TITLE[self.duty]}: {self.joint}" if self.joint else DUTY_TITLE[self.duty]
 
     @property
+    def counted_from(self) -> str:
+        """What happened on the day ``since``, in words."""
+        return "Joint worked on" if self.joint else "Last done"
+
+    @property
     def days_left(self) -> int | None:
         """Days until the date, negative once it has passed."""
         return None if self.date is None else (self.date - self.today).days

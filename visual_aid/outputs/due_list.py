@@ -69,7 +69,7 @@ def _event(due: Due, stamp: str) -> Iterator[str]:
     day = max(due.by, due.today)
     cycle = json.dumps([due.unit, due.duty, due.joint, str(due.since)])
     state = "Overdue: " if due.overdue else ""
-    about = [due.say, f"Last done: {due.since}" if due.since else "", f"Interval: {due.source}"]
+    about = [due.say, f"{due.counted_from}: {due.since}" if due.since else "", f"Interval: {due.source}"]
     yield "BEGIN:VEVENT"
     yield f"UID:{uuid.uuid5(uuid.NAMESPACE_URL, f'visual-aid/due/{cycle}')}"
     yield f"DTSTAMP:{stamp}"

@@ -60,12 +60,15 @@ class ReportPhoto:
     pixels : callable
         Gives the full-size upright sRGB pixels, ndarray of shape (H, W, 3), uint8; may raise ``OSError``
         or ``PhotoError``, and the report then says so in the picture's place. Called once a report.
+    small : callable, optional
+        Gives them shrunk, where that costs less: enough for a photo on which nothing was found.
     """
 
     name: str
     place: Place
     taken: str | None
     pixels: Callable[[], NDArray[np.uint8]]
+    small: Callable[[], NDArray[np.uint8]] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -74,10 +74,11 @@ def draw_pictures(report: Report) -> Pictures:
     left = MOST_BYTES - thumbnail_bytes * len(remarks)
     picture_bytes = min(PICTURE_BYTES, left // (2 * max(1, len(report.findings))))
 
+    found = {id(finding.photo) for finding in report.findings}
     findings: dict[int, FindingPictures] = {}
     thumbnails: dict[int, bytes] = {}
     for key, photo in {id(photo): photo for photo in photos}.items():
-        pixels, trouble = _read(photo)
+        pixels, trouble = _read(photo, small=key not in found)
         small = None if pixels is None else shrunk(Image.fromarray(pixels), WIDE)
         for number, finding in enumerate(report.in_order, 1):
             if id(finding.photo) != key:
@@ -173,9 +174,10 @@ def encode(picture: Image.Image, most_bytes: int) -> bytes:
         picture = shrunk(picture, round(max(picture.size) * scale))
 
 
-def _read(photo: ReportPhoto) -> tuple[Pixels | None, str]:
+def _read(photo: ReportPhoto, *, small: bool) -> tuple[Pixels | None, str]:
+    read = (small and photo.small) or photo.pixels
     try:
-        return photo.pixels(), ""
+        return read(), ""
     except (PhotoError, OSError) as error:
         return None, f"{photo.name} cannot be shown: {error}"
 

@@ -75,8 +75,11 @@ def _photo(store: Store, photo: StoredPhoto) -> ReportPhoto:
     def pixels() -> NDArray[np.uint8]:
         return store.read(photo).full
 
+    def small() -> NDArray[np.uint8]:
+        return store.read(photo).working
+
     place = Place() if photo.position is None else Place(*photo.position.spot)
-    return ReportPhoto(photo.name, place, photo.screening.photo.taken, pixels)
+    return ReportPhoto(photo.name, place, photo.screening.photo.taken, pixels, small)
 
 
 def _finding(store: Store, photo: ReportPhoto, found: StoredCandidate, decision: Decision) -> ReportFinding:

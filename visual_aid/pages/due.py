@@ -71,11 +71,12 @@ def _exports(dues: tuple[Due, ...]) -> None:
 
 
 def _line(due: Due) -> None:
-    last = f"Last done {due.since:%d %b %Y}. " if due.since else ""
+    last = f"{due.counted_from} {due.since:%d %b %Y}. " if due.since else ""
+    day = f" ({due.date:%d %b %Y})" if due.since and due.date else ""
     st.html(
         f'<div class="due{" overdue" if due.overdue else ""}">'
         f"<b>{'Overdue. ' if due.overdue else ''}Unit {escape(due.unit)}: {escape(due.title)}</b>"
-        f"<div>{escape(sentence(due.say))}</div>"
+        f"<div>{escape(sentence(due.say + day))}</div>"
         f"<div class='small'>{escape(last)}Interval: {escape(due.source)}.</div></div>"
     )
 

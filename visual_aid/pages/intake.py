@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from math import hypot
 from pathlib import Path
@@ -55,7 +56,9 @@ def _take(
         screening = screen_photo(photo)
         if screening.error is not None:
             return Taken(name, False, screening.error.say)
-        store.add_photo(screening, data=data, visit=visit, likeness=likeness(photo))
+        kept = store.add_photo(screening, data=data, visit=visit, likeness=likeness(photo))
+        with suppress(OSError):  # the pages that show it make it then
+            store.thumb(kept, photo.working)
     except PhotoError as error:
         return Taken(name, False, str(error))
     except OSError as error:

@@ -15,7 +15,7 @@ from visual_aid.backlog.sources import PhotoFile, is_url
 from visual_aid.decoder import read_photo_bytes
 from visual_aid.files import write_atomically
 from visual_aid.model import PhotoInfo
-from visual_aid.photo import Photo
+from visual_aid.photo import Photo, Pixels
 
 COPY_QUALITY = 92
 """JPEG quality of upright copies: no block shows at the zoom at which single pixels do."""
@@ -81,11 +81,17 @@ class PhotoFolder:
 
         return self.copy(f"{sha256}.jpg", full)
 
-    def thumb(self, path: str | Path, sha256: str) -> bytes:
-        """Give a small upright JPEG, longest side at most ``THUMB_SIDE`` pixels; raises as ``upright``."""
+    def thumb(self, path: str | Path, sha256: str, pixels: Pixels | None = None) -> bytes:
+        """Give a small upright JPEG, longest side at most ``THUMB_SIDE`` pixels; raises as ``upright``.
+
+        Whoever has ``pixels`` of the photo at hand, at whatever scale, spares it being read again.
+        """
 
         def small() -> bytes:
-            picture = Image.fromarray(read_photo_bytes(self._read(path, sha256), _name(path)).working)
+            shown = pixels
+            if shown is None:
+                shown = read_photo_bytes(self._read(path, sha256), _name(path)).working
+            picture = Image.fromarray(shown)
             picture.thumbnail((THUMB_SIDE, THUMB_SIDE))
             return _jpeg(picture)
 

@@ -9,7 +9,7 @@ from types import MappingProxyType
 from sqlalchemy import Engine, select, true
 
 from visual_aid.model import Box, Candidate, Outline, Screening, Sign
-from visual_aid.photo import Photo
+from visual_aid.photo import Photo, Pixels
 from visual_aid.records import decisions, queries, worklist
 from visual_aid.records import schema as t
 from visual_aid.records.backlog import Backlog, where
@@ -213,9 +213,12 @@ class Store:
         """
         return self._photos.upright(photo.path, photo.screening.photo.sha256)
 
-    def thumb(self, photo: StoredPhoto) -> bytes:
-        """Give the photo as a small upright JPEG; raises as ``upright``."""
-        return self._photos.thumb(photo.path, photo.screening.photo.sha256)
+    def thumb(self, photo: StoredPhoto, pixels: Pixels | None = None) -> bytes:
+        """Give the photo as a small upright JPEG, from its pixels where they are at hand.
+
+        Raises as ``upright``.
+        """
+        return self._photos.thumb(photo.path, photo.screening.photo.sha256, pixels)
 
     # Worklist
 
