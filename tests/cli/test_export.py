@@ -47,6 +47,8 @@ def test_decisions_become_labels_that_the_evaluation_and_the_training_read(decid
     assert "photos 2, evidence 1, look-alikes 1" in result.output
     truths = read_truths(folder)
     assert sorted(c.cue for t in truths for f in t.fasteners for c in f.cues) == ["rust_trail"]
+    # Nobody has said how plain it is.
+    assert [c.grade for t in truths for f in t.fasteners for c in f.cues] == [None]
     assert [d.type for t in truths for d in t.decoys] == ["gap"]
 
     result = run("evaluate", folder, "--json", tmp_path / "figures.json")

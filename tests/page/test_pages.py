@@ -1,7 +1,10 @@
 import dataclasses
+import datetime as dt
 import json
 
 import pytest
+
+from visual_aid.pages import teaching
 
 
 @pytest.fixture
@@ -126,6 +129,25 @@ def test_the_next_photo_is_one_step_away(app, store, picture, screened):
     review(app, photos[0])
     button(app, "Next photo").click().run()
     assert not app.exception
+    assert drawn(app)["photo"]["url"] == f"/photo/{photos[1].id}"
+
+
+def test_others_like_it_are_those_of_the_visit_s_other_photos(app, store, picture, screened):
+    here, there = (store.visits.begin("417", dt.date(2026, 5, day), inspector="J. Doe") for day in (4, 3))
+    photos = [
+        store.add_photo(screened(picture(seed)), data=picture(seed), visit=visit)
+        for seed, visit in enumerate((here, here, there))
+    ]
+    for photo in photos:
+        teaching.look_at(store, photo.id)
+    review(app, photos[0])
+    button(app, "Others like this at the visit").click().run()
+    assert not app.exception
+    shown = [line for line in (h.proto.body for h in app.get("html")) if "/piece/" in line]
+    # The fastener of the other photo of this visit, and neither its own nor that of another visit.
+    assert len(shown) == 1
+    assert f"/piece/{photos[1].id}/880.0/200.0/60.0" in shown[0]
+    button(app, "Look").click().run()
     assert drawn(app)["photo"]["url"] == f"/photo/{photos[1].id}"
 
 

@@ -39,8 +39,9 @@ def write_cases(store: str, folder: Path) -> int:
         photos = [e.photo for e in records.worklist(chosen=Filter(every_shot=True)) if e.decided]
         if not photos:
             raise click.UsageError(f"{store}: nothing is decided yet, so there is nothing to export")
+        examples = records.gallery.examples()
         for photo in photos:
-            one = item(photo, records.candidates(photo.id), ())
+            one = item(photo, records.candidates(photo.id), examples)
             try:
                 files = case_files(written + 1, one, photo.screening, publishable(records, photo.id))
             except (OSError, PhotoError) as error:

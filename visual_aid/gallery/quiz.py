@@ -54,7 +54,7 @@ def _region(stored: StoredCandidate, wording: Wording | None) -> Region:
         box=body.box,
         outline=body.outline,
         say=body.reason if wording is None else wording.caption,
-        grade="moderate" if wording is None else wording.grade,
+        grade=None if wording is None else wording.grade,
         source=stored.source,
         fastener=body.fastener,
     )

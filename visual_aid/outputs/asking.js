@@ -148,8 +148,9 @@ class Asking extends PhotoView {
     const lines = evidence.map((region) => {
       const pins = this.taps.filter((tap) => on(tap, evidence) === region);
       const say = region.say ? ` ${region.say}` : "";
-      if (!pins.length) return ["miss", `Missed: ${region.label}, ${region.grade}.${say}`];
-      if (pins.some((tap) => tap.cue === region.cue)) return ["hit", `Found: ${region.label}, ${region.grade}.${say}`];
+      const named = [region.label, region.grade].filter(Boolean).join(", ");
+      if (!pins.length) return ["miss", `Missed: ${named}.${say}`];
+      if (pins.some((tap) => tap.cue === region.cue)) return ["hit", `Found: ${named}.${say}`];
       return ["hit", `Found, but it is not ${name(pins[0].cue).toLowerCase()}: ${region.label}.${say}`];
     });
     this.taps.forEach((tap, index) => {

@@ -40,6 +40,9 @@ KEYS = (
     ("Escape", "back to looking"),
 )
 
+OTHER = 104
+"""Width of a like fastener's picture in CSS pixels: three side by side on a phone."""
+
 state = st.session_state
 
 
@@ -84,6 +87,7 @@ def show() -> None:
         _details(candidates)
         st.text(" · ".join(filter(None, [photo.name, place(photo)])))
         _list(candidates)
+        _others(photo, candidates)
         if hidden:
             label = f"Show {hidden} weak {'mark' if hidden == 1 else 'marks'}"
             st.button(label, width="stretch", on_click=state.update, args=({"weak": True},))
@@ -349,6 +353,29 @@ def _list(candidates: Sequence[StoredCandidate]) -> None:
     for at, stored in enumerate(candidates, 1):
         label = f"{at} {SIGN_STYLE[stored.candidate.cue].label}: {OUTCOME_LABEL[stored.outcome].lower()}"
         st.button(label, key=f"choose-{stored.id}", width="stretch", on_click=_choose, args=(stored.id,))
+
+
+def _others(photo: StoredPhoto, candidates: Sequence[StoredCandidate]) -> None:
+    """Show, once asked, where else at the visit a fastener looks like the one decided on."""
+    chosen = next((c for c in candidates if c.id == state.chosen), None)
+    if chosen is None or photo.visit is None:
+        return
+    if state.get("others") != chosen.id:
+        label = "Others like this at the visit"
+        st.button(label, width="stretch", on_click=state.update, args=({"others": chosen.id},))
+        return
+    found = teaching.like_at_visit(the_store(), photo, chosen.candidate.box)
+    st.text("The likest first." if found else "No fastener on the visit's other photos can be compared.")
+    with st.container(horizontal=True, gap="small"):
+        for at, one in enumerate(found):
+            with st.container(width=OTHER, gap="xxsmall"):
+                address = f"/piece/{escape(one.photo)}/{one.cx:.1f}/{one.cy:.1f}/{one.radius:.1f}"
+                st.html(f'<img class="card" src="{address}" alt="" loading="lazy">')
+                st.button("Look", key=f"other-{at}", width="stretch", on_click=_open, args=(one.photo,))
+
+
+def _open(photo: str) -> None:
+    st.query_params["photo"] = photo
 
 
 def _silence(photo: StoredPhoto) -> None:

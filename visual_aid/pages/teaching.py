@@ -24,7 +24,7 @@ from visual_aid.outputs.quiz_html import quiz_html, read_answers
 from visual_aid.outputs.report import check_lines
 from visual_aid.pages.words import sentence
 from visual_aid.photo import PhotoError
-from visual_aid.records.entries import StoredCandidate
+from visual_aid.records.entries import StoredCandidate, StoredPhoto
 from visual_aid.records.gallery import Looks
 from visual_aid.records.store import Store
 from visual_aid.records.teaching import Example, Item, Lesson, Quiz, Sitting, Wording
@@ -76,6 +76,19 @@ def like(store: Store, example: Example, looks: Looks) -> tuple[Alike, ...] | No
         return None
     at = fastener_at(looks, example.photo, example.candidate.box)
     return None if at is None else more_like(looks, at, MORE)
+
+
+def like_at_visit(store: Store, photo: StoredPhoto, box: Box) -> tuple[Alike, ...]:
+    """Give the fasteners on a visit's other photos that look most like the one that a box is about.
+
+    None are given where no visit or no fastener is known.
+    """
+    looks = store.gallery.looks(VERSION)
+    at = fastener_at(looks, photo.id, box)
+    if at is None or photo.visit is None:
+        return ()
+    here = {other.id for other in store.visits.photos(photo.visit.id)}
+    return more_like(looks, at, MORE, leave_out=[p for p in looks.photos if p not in here])
 
 
 def look_at(store: Store, photo: str) -> None:

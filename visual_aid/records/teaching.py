@@ -107,14 +107,15 @@ class Lesson:
 class Region:
     """Something on a photo of a quiz, in pixels of the full upright photo.
 
-    ``say`` is what is told of it once the answer is in; ``source`` says who saw it first.
+    ``say`` is what is told of it once the answer is in, ``grade`` how plain it is if somebody has said so;
+    ``source`` says who saw it first.
     """
 
     cue: Sign
     box: Box
     outline: Outline
     say: str = ""
-    grade: Grade = "moderate"
+    grade: Grade | None = None
     source: Source = "engine"
     fastener: int | None = None
 
