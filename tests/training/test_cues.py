@@ -1,10 +1,15 @@
 import dataclasses
+import json
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
+from PIL import Image
 
+from visual_aid.evidence.register import MEASURE
+from visual_aid.evidence.score import load_models
 from visual_aid.model import Fastener
-from visual_aid.training.cues import Examples, fit, folds, with_labels
+from visual_aid.training.cues import Examples, fit, folds, main, with_labels
 from visual_aid.training.truth import TruthFastener, TruthPhoto
 
 
@@ -41,6 +46,28 @@ def test_training_is_repeatable():
     assert all(
         np.array_equal(getattr(first, f.name), getattr(second, f.name)) for f in dataclasses.fields(first)
     )
+
+
+def test_too_few_examples_are_told_from_enough():
+    enough = examples(shift=1.0)
+    assert enough.suffice
+    one_photo = dataclasses.replace(enough, stands=enough.stands & (enough.photo == enough.photo[0]))
+    assert not one_photo.suffice
+    assert not dataclasses.replace(enough, stands=np.zeros_like(enough.stands)).suffice
+    assert not dataclasses.replace(enough, usual=np.zeros_like(enough.usual)).suffice
+
+
+def test_a_cue_that_cannot_be_learned_keeps_its_weights(tmp_path):
+    Image.new("RGB", (320, 240), "gray").save(tmp_path / "plain.jpg")
+    labels = {"image": "plain.jpg", "width": 320, "height": 240, "fasteners": []}
+    (tmp_path / "plain.json").write_text(json.dumps(labels))
+    out = tmp_path / "cues.npz"
+    result = CliRunner().invoke(main, [str(tmp_path), "--out", str(out)])
+    assert result.exit_code == 0, result.output
+    assert result.output.count("the weights in use are kept") == len(MEASURE)
+    with np.load(out) as arrays:
+        for cue, used in load_models().items():
+            assert all(np.array_equal(arrays[name], old) for name, old in used.arrays(cue).items())
 
 
 def test_no_photo_is_on_both_sides_of_a_fold():

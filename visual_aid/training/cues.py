@@ -25,7 +25,7 @@ from visual_aid.evaluation.judging import judge, match_fasteners
 from visual_aid.evidence.frame import box_of
 from visual_aid.evidence.register import MEASURE
 from visual_aid.evidence.scene import Measurement, Scene
-from visual_aid.evidence.score import CueModel, feature_table
+from visual_aid.evidence.score import CueModel, feature_table, load_models
 from visual_aid.fasteners.find import find_fasteners
 from visual_aid.fasteners.groups import group_fasteners
 from visual_aid.fasteners.lean import add_lean
@@ -64,6 +64,12 @@ class Examples:
     stands: NDArray[np.bool_]
     photo: NDArray[np.intp]
     usual: NDArray[np.bool_]
+
+    @property
+    def suffice(self) -> bool:
+        """Whether there is something that stands and something that does not, whichever fold is held out."""
+        parts = [self.usual, *(train for train, _ in folds(self.photo))]
+        return all(len(np.unique(self.stands[part])) == 2 for part in parts)
 
 
 def collect(truths: Sequence[TruthPhoto], picked: Sequence[TruthPhoto] = ()) -> dict[Cue, Examples]:
@@ -223,7 +229,13 @@ def main(folders: Sequence[Path], picked: Sequence[Path], out: Path) -> None:
     """Train the scores of all cues on FOLDERS of labelled photos."""
     truths, rich = ([t for folder in group for t in read_truths(folder)] for group in (folders, picked))
     arrays: dict[str, NDArray[np.generic]] = {}
-    for cue, examples in collect(truths, rich).items():
+    collected = collect(truths, rich)
+    for cue in MEASURE:
+        examples = collected.get(cue)
+        if examples is None or not examples.suffice:
+            arrays |= load_models()[cue].arrays(cue)
+            click.echo(f"{cue}: too few examples to learn from; the weights in use are kept")
+            continue
         model, held_out = fit(examples)
         arrays |= model.arrays(cue)
         click.echo(_summary(cue, examples, held_out))
