@@ -1,5 +1,6 @@
 import dataclasses
 import datetime as dt
+import errno
 import json
 
 import pytest
@@ -234,3 +235,24 @@ def test_a_folder_on_this_machine_is_screened(app, store, picture, tmp_path):
     app.text_input(key="folder").set_value(str(tmp_path / "yard")).run()
     button(app, "Screen the folder").click().run()
     assert [e.photo.name for e in store.worklist()] == ["IMG_1.jpg"]
+
+
+def test_a_decision_for_which_there_is_no_room_is_said_and_can_be_made_again(
+    app, store, picture, screened, monkeypatch
+):
+    def full(*about, **more):
+        raise OSError(errno.ENOSPC, "the disk of the records is full: make room")
+
+    photo = store.add_photo(screened(picture()), data=picture())
+    (rust, _) = store.candidates(photo.id)
+    review(app, photo)
+    app.text_input(key="signature").set_value("J. Doe").run()
+    app.text_input(key="note").set_value("wet").run()
+    with monkeypatch.context() as patched:
+        patched.setattr(type(store), "decide", full)
+        button(app, "Confirm").click().run()
+    assert not app.exception
+    assert "The disk of the records is full: make room." in words(app)
+    assert store.history(rust.id) == ()
+    button(app, "Confirm").click().run()
+    assert [(d.outcome, d.note) for d in store.history(rust.id)] == [("confirmed", "wet")]

@@ -116,12 +116,13 @@ def screen_backlog(places: Sequence[str], store: str, jobs: int | None, schedule
                 _keep(records, stream, tally)
             except KeyboardInterrupt:
                 stopped = True
-            except ClusterError as error:
-                log.print(Text(str(error)), soft_wrap=True)
+            except (ClusterError, OSError) as error:
+                log.print(Text(getattr(error, "strerror", None) or str(error)), soft_wrap=True)
                 broken = True
             finally:
                 stream.close()
-        records.backlog.group_bursts()
+        if not broken:
+            records.backlog.group_bursts()
         _report(records, tally)
     if stopped:
         complain("stopped: what is done is in the records; the same command goes on from here")

@@ -132,7 +132,7 @@ def work_through(
     Returns
     -------
     list of Done
-        In the order of the tasks; Ctrl-C ends it early.
+        In the order of the tasks; Ctrl-C or a full disk ends it early.
 
     Raises
     ------
@@ -163,6 +163,8 @@ def work_through(
                 done.append(one)
         except KeyboardInterrupt:
             pass  # what is done is kept
+        except OSError as error:  # so it is where the records have no room for more
+            complain(error.strerror or str(error))
     return done
 
 

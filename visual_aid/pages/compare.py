@@ -192,6 +192,8 @@ def _say(photo: str, candidate: int, outcome: Outcome, seen: int) -> None:
         state.turned = actions.next_open(_turned(photo), candidate)
     except OvertakenError as error:
         state.trouble = str(error)
+    except OSError as error:
+        state.trouble = sentence(error.strerror)
 
 
 def _turned(photo: str) -> Sequence[StoredCandidate]:

@@ -176,6 +176,8 @@ def _say(photo: str, candidate: int, outcome: Outcome, seen: int) -> None:
         state.note = ""
     except OvertakenError as error:
         state.trouble = str(error)
+    except OSError as error:
+        state.trouble = sentence(error.strerror)
 
 
 def _details(candidates: Sequence[StoredCandidate]) -> None:
@@ -342,7 +344,11 @@ def _keep_measured(photo: str, measurement: Measurement, box: Box, outline: Outl
 def _mark(photo: str, sign: Sign) -> None:
     box, outline = state.drawn
     note = state.get("note", "")
-    mark = the_store().mark(photo, sign, box, by=signature(), outline=outline, note=note)
+    try:
+        mark = the_store().mark(photo, sign, box, by=signature(), outline=outline, note=note)
+    except OSError as error:
+        state.trouble = sentence(error.strerror)
+        return
     state.chosen, state.drawn, state.wear, state.note = mark.id, None, None, ""
 
 

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
+import errno
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
 from sqlalchemy import Connection, Engine, Table, insert, select
 from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.exc import DBAPIError
 
 from visual_aid.records import schema as t
 
@@ -25,9 +28,41 @@ def reading(engine: Engine) -> Iterator[Connection]:
 
 @contextmanager
 def writing(engine: Engine) -> Iterator[Connection]:
-    """Give a connection whose writes are all on the disk at the end, or none of them."""
-    with engine.connect() as connection, connection.execution_options(**WRITES).begin():
-        yield connection
+    """Give a connection whose writes are all on the disk at the end, or none of them.
+
+    Raises
+    ------
+    OSError
+        The disk is full or cannot be written; nothing was recorded, and what was recorded before stands.
+    """
+    try:
+        with engine.connect() as connection, connection.execution_options(**WRITES).begin():
+            yield connection
+    except DBAPIError as error:
+        code, say = _trouble(error.orig)
+        if not code:
+            raise
+        raise OSError(code, f"{say}: nothing was recorded, make room there and do it again") from error
+
+
+_FULL = (errno.ENOSPC, "the disk of the records is full")
+_UNWRITABLE = (errno.EIO, "the disk of the records cannot be written")
+# https://www.sqlite.org/rescode.html; PostgreSQL, appendix A: 53100 is disk_full, 58030 io_error.
+_TROUBLES = {
+    sqlite3.SQLITE_FULL: _FULL,
+    sqlite3.SQLITE_IOERR: _UNWRITABLE,
+    sqlite3.SQLITE_READONLY: _UNWRITABLE,
+    "53100": _FULL,
+    "58030": _UNWRITABLE,
+}
+
+
+def _trouble(error: BaseException | None) -> tuple[int, str]:
+    """Give number and words of what is wrong with the disk; no number where it is something else."""
+    if isinstance(error, sqlite3.Error):
+        # The lowest byte is the kind, those above it tell more.
+        return _TROUBLES.get(getattr(error, "sqlite_errorcode", 0) & 0xFF, (0, ""))
+    return _TROUBLES.get(getattr(error, "sqlstate", ""), (0, ""))
 
 
 def added(connection: Connection, table: Table, **values: Any) -> int:  # noqa: ANN401
