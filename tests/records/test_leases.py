@@ -2,7 +2,7 @@
 
 import datetime as dt
 import multiprocessing
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 
 import pytest
 
@@ -93,31 +93,44 @@ def test_nothing_is_left_to_take(store, waiting):
     assert take(store, "A") is None
 
 
-def _work(target, photos, holder):
-    store = Store.open(target, photos=photos)
-    mine, photo = [], take(store, holder)
-    while photo is not None:
-        for candidate in store.candidates(photo):
-            store.decide(candidate.id, "ruled_out", by=holder, holder=holder, seen=0)
-            mine.append(candidate.id)
-        photo = take(store, holder, photo)
-    store.close()
-    return mine
+def _work(target, photos, holders):
+    """Let people decide at the same time, each with a store of their own, and give what each decided."""
+
+    def one(holder):
+        store = Store.open(target, photos=photos)
+        mine, photo = [], take(store, holder)
+        while photo is not None:
+            for candidate in store.candidates(photo):
+                made = store.decide(candidate.id, "ruled_out", by=holder, holder=holder, seen=0)
+                mine.append((candidate.id, made.id))
+            photo = take(store, holder, photo)
+        store.close()
+        return holder, mine
+
+    with ThreadPoolExecutor(len(holders)) as pool:
+        return list(pool.map(one, holders))
 
 
-def test_people_at_once_share_the_work_without_a_lost_or_double_decision(
+def test_twenty_people_at_once_share_the_work_without_a_lost_double_or_crossed_decision(
     database, tmp_path, store, picture, screened
 ):
-    for n in range(24):
-        store.add_photo(screened(picture(n), ("gap", 0.3 + n / 50, GAP[2])), data=picture(n))
-    people = ("A", "B", "C")
-    with ProcessPoolExecutor(len(people), multiprocessing.get_context("spawn")) as pool:
-        work = [pool.submit(_work, database, tmp_path / "yard-photos", name) for name in people]
-        made = [done.result() for done in work]
-    decided = sorted(candidate for mine in made for candidate in mine)
-    assert len(decided) == len(set(decided)) == 24
-    assert all(len(store.history(candidate)) == 1 for candidate in decided)
-    assert store.stages() == {"decided": 24}
+    for n in range(60):
+        store.add_photo(screened(picture(n), ("gap", 0.3 + n / 100, GAP[2])), data=picture(n))
+    people = [f"P{n}" for n in range(20)]
+    with ProcessPoolExecutor(2, multiprocessing.get_context("spawn")) as pool:
+        work = [
+            pool.submit(_work, database, tmp_path / "yard-photos", some)
+            for some in (people[:10], people[10:])
+        ]
+        made = dict(one for done in work for one in done.result())
+    decided = sorted(candidate for mine in made.values() for candidate, _ in mine)
+    assert len(decided) == len(set(decided)) == 60
+    for holder, mine in made.items():
+        for candidate, number in mine:
+            (decision,) = store.history(candidate)
+            assert (decision.id, decision.by) == (number, holder)
+    assert store.stages() == {"decided": 60}
+    assert sum(bool(mine) for mine in made.values()) > 10  # they did work side by side
 
 
 # Many at once
