@@ -13,6 +13,7 @@ import pytest
 from PIL import Image
 
 from visual_aid.pages import pictures
+from visual_aid.pages.intake import take_upload
 from visual_aid.pages.server import CONFIG
 
 ROOT = Path(__file__).parents[2]
@@ -63,6 +64,63 @@ def test_a_photo_is_served_upright_by_its_id_with_the_headers(server, store, pic
     store.file(again).unlink()
     assert get(f"{server.url}/photo/{again.id}")[0] == 404
     assert get(f"{server.url}/photo/{photo.id}")[0] == 200
+
+
+WAYS_OUT = (
+    "..%2f..%2fyard.sqlite",
+    "%2e%2e%2fyard.sqlite",
+    "..%5cyard.sqlite",
+    "%2fetc%2fpasswd",
+    "....//yard.sqlite",
+    "%00",
+    "%0d%0aSet-Cookie:%20a=b",
+)
+
+
+def test_no_route_and_no_question_leads_to_another_file(server, store, picture, screened):
+    photo = store.add_photo(screened(picture()), data=picture())
+    shapes = ("photo/{}", "thumb/{}", "shown/{}", "before/{}", "laid/{}/{}", "magnified/{}/1", "example/{}/1")
+    for shape in (*shapes, "piece/{}/1/1/1", "media/{}", "app/static/{}", "_stcore/component/{}/{}"):
+        for way in WAYS_OUT:
+            status, headers, body = get(f"{server.url}/{shape.format(way, way)}")
+            assert status != 500, (shape, way)
+            assert b"SQLite" not in body, (shape, way)
+            assert b"root:" not in body, (shape, way)
+            assert headers["set-cookie"] is None or "a=b" not in headers["set-cookie"]
+    for way in WAYS_OUT:
+        status, _, body = get(f"{server.url}/review?photo={way}&before={way}&after={way}")
+        assert (status, b"SQLite" in body) == (200, False)
+    # Numbers beyond what the database and a picture hold stop nothing.
+    assert get(f"{server.url}/magnified/{photo.id}/{10**30}")[0] == 404
+    assert get(f"{server.url}/piece/{photo.id}/1e308/1e308/1e308")[0] in (200, 404)
+
+
+def test_what_can_change_is_not_kept_by_a_browser_and_no_cookie_is_for_others(
+    server, store, picture, screened
+):
+    photo = store.add_photo(screened(picture()), data=picture())
+    # RFC 9111, 5.2.2.7: private keeps an answer out of caches that are shared.
+    assert "private" in get(f"{server.url}/photo/{photo.id}")[1]["cache-control"]
+    assert get(f"{server.url}/shown/{photo.id}")[1]["cache-control"] == "no-store"
+    _, headers, _ = get(f"{server.url}/")
+    cookies = headers.get_all("set-cookie") or []
+    assert all("samesite" in cookie.lower() for cookie in cookies)
+    for path in ("", f"photo/{photo.id}", "photo/unknown", "_stcore/health"):
+        _, headers, _ = get(f"{server.url}/{path}")
+        assert headers["x-content-type-options"] == "nosniff", path
+        assert "server" not in headers or "python" not in headers["server"].lower()
+
+
+def test_an_upload_s_name_leads_nowhere_else(store, picture, tmp_path):
+    for number, name in enumerate(
+        ("../../evil.jpg", "/etc/evil.jpg", "..\\evil.jpg", "a/b/evil.jpg", "\0evil.jpg")
+    ):
+        assert take_upload(store, picture(number), name).kept
+    files = {path.relative_to(tmp_path).as_posix() for path in tmp_path.rglob("*") if path.is_file()}
+    assert not [name for name in files if "evil" in name]
+    assert {name.split("/")[0] for name in files} <= {
+        *("yard-photos", "yard.sqlite", "yard.sqlite-wal", "yard.sqlite-shm")
+    }
 
 
 def test_only_this_machine_reaches_the_server(server):

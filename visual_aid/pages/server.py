@@ -132,7 +132,13 @@ def _fresh(read: Callable[[], bytes]) -> Response:
 def _image(read: Callable[[], bytes]) -> Response:
     try:
         data = read()
-    except (KeyError, OSError, PhotoError):
+    except (
+        KeyError,
+        OSError,
+        PhotoError,
+        ValueError,
+        OverflowError,
+    ):  # the last two: numbers out of all bounds
         return PlainTextResponse("No such photo.", status_code=404)
     return Response(data, media_type="image/jpeg", headers={"cache-control": "private, max-age=3600"})
 

@@ -89,7 +89,7 @@ def finding_at_hand() -> StoredCandidate | None:
     try:
         named = the_store().candidate(int(st.query_params.get("finding", "")))
         return named if named.is_finding else None
-    except (KeyError, ValueError):
+    except (KeyError, ValueError, OverflowError):
         return None
 
 

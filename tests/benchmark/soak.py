@@ -1,0 +1,166 @@
+"""Let people work on a page for a while, and print how its memory and its answers go.
+
+    python tests/benchmark/soak.py MINUTES [PICTURE]
+
+One after another people open the page, add photos, decide, look at the visit and leave; meanwhile the records
+are backed up. Every step is timed; the memory is that of the server and of its decoding processes. With a
+picture's name the curves are drawn as well. Needs a Chromium.
+"""
+
+import os
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from collections import defaultdict
+from pathlib import Path
+from statistics import median
+
+from PIL import Image, ImageDraw
+from playwright.sync_api import sync_playwright
+
+from visual_aid.records.backup import back_up
+from visual_aid.records.store import Store
+
+SAMPLES = sorted((Path(__file__).parents[2] / "sample_images").glob("*.jpg"))
+
+
+def resident(process):
+    """Give the resident memory of a process and of its children, in MB."""
+    own = Path(f"/proc/{process}/status").read_text().splitlines()
+    total = int(next(line for line in own if line.startswith("VmRSS:")).split()[1]) / 1000
+    children = Path(f"/proc/{process}/task/{process}/children").read_text().split()
+    return total + sum(resident(child) for child in children)
+
+
+def photos(number):
+    """Give a few sample photos as new files: what follows the end of a JPEG makes it another file."""
+    chosen = [SAMPLES[(3 * number + k) % len(SAMPLES)] for k in range(3)]
+    return [
+        {
+            "name": f"{number}-{path.name}",
+            "mimeType": "image/jpeg",
+            "buffer": path.read_bytes() + os.urandom(8),
+        }
+        for path in chosen
+    ]
+
+
+class Clock:
+    """Times of steps, by name."""
+
+    def __init__(self):
+        self.times = defaultdict(list)
+
+    def step(self, name, do):
+        began = time.monotonic()
+        do()
+        self.times[name].append(time.monotonic() - began)
+
+
+def settle(page):
+    page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
+
+
+def walk(page, url, number, clock):
+    """Work as one person from the first page to the visit's report."""
+    clock.step("open", lambda: (page.goto(url), page.get_by_role("link", name="Add photos").wait_for()))
+    page.get_by_role("link", name="Add photos", exact=True).click()
+    page.get_by_label("Unit number").fill(str(number % 7 + 400))
+    page.keyboard.press("Enter")
+    page.get_by_label("Your name or initials").fill("J. Doe")
+    page.keyboard.press("Enter")
+    page.locator("input[type=file]").set_input_files(photos(number))
+    screen = page.get_by_role("button", name="Screen 3 photos")
+    screen.wait_for()
+
+    def screened():
+        screen.click()
+        page.get_by_role("heading", name="3 photos in the records").wait_for()
+
+    clock.step("screen 3", screened)
+    page.get_by_role("link", name="Review", exact=True).click()
+    confirm = page.get_by_role("button", name="Confirm").first
+    for _ in range(4):
+        settle(page)
+        if confirm.count() and confirm.is_enabled():
+            clock.step("decide", lambda: (confirm.click(), settle(page)))
+    page.get_by_role("link", name="Visit", exact=True).click()
+    clock.step("visit", lambda: page.get_by_role("heading", name="Report").wait_for())
+
+
+def draw(curve, path):
+    """Draw the memory over time, from 0 MB, as a PNG."""
+    image = Image.new("RGB", (900, 360), "white")
+    pen = ImageDraw.Draw(image)
+    top, last = max(m for _, m in curve) * 1.1, curve[-1][0] or 1
+    points = [(60 + 820 * t / last, 330 - 300 * m / top) for t, m in curve]
+    pen.line([(60, 30), (60, 330), (880, 330)], "black")
+    pen.line(points, "#0b4f6c", 2)
+    pen.text((8, 25), f"{top:.0f} MB", "black")
+    pen.text((820, 338), f"{last / 60:.0f} min", "black")
+    image.save(path)
+
+
+def main(minutes, picture=None):
+    """Work for so many minutes and print the figures."""
+    clock, curve = Clock(), []
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright, socket.socket() as probe:
+        store = Path(folder, "yard.sqlite")
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+        probe.close()
+        code = "import sys; from visual_aid.pages.server import serve; serve(sys.argv[1], int(sys.argv[2]))"
+        server = subprocess.Popen(
+            [sys.executable, "-c", code, str(store), str(port)], stdout=subprocess.DEVNULL
+        )
+        url = f"http://127.0.0.1:{port}"
+        try:
+            while True:
+                try:
+                    urllib.request.urlopen(f"{url}/_stcore/health", timeout=1).close()
+                    break
+                except OSError:
+                    time.sleep(0.3)
+            browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
+            began, number, failed = time.monotonic(), 0, 0
+            while time.monotonic() - began < 60 * minutes:
+                context = browser.new_context()
+                context.set_default_timeout(120_000)
+                try:
+                    walk(context.new_page(), url, number, clock)
+                except Exception as error:  # counted, and the next person comes
+                    failed += 1
+                    sys.stderr.write(f"{number}: {str(error).splitlines()[0]}\n")
+                context.close()
+                clock.step("back up", lambda: back_up(store, Path(folder, "yard.zip")))
+                number += 1
+                curve.append((time.monotonic() - began, resident(server.pid)))
+                sys.stdout.write(f"{curve[-1][0]:6.0f} s  {number:4} people  {curve[-1][1]:6.0f} MB\n")
+            browser.close()
+        finally:
+            server.kill()
+            server.wait()
+        records = Store.open(store)
+        decided = sum(
+            len(records.history(c.id)) for e in records.worklist() for c in records.candidates(e.photo.id)
+        )
+        sys.stdout.write(
+            f"{number} people, {failed} stopped short, {len(records.worklist())} photos, "
+            f"{decided} decisions kept\n"
+        )
+        records.close()
+    for name, times in clock.times.items():
+        half = len(times) // 2
+        sys.stdout.write(
+            f"{name:9} {len(times):4} times, median {median(times):.2f} s, worst {max(times):.2f} s; "
+            f"first half {median(times[:half] or times):.2f} s, second half {median(times[half:]):.2f} s\n"
+        )
+    if picture:
+        draw(curve, picture)
+
+
+if __name__ == "__main__":
+    main(float(sys.argv[1]), *sys.argv[2:])
