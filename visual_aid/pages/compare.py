@@ -193,7 +193,7 @@ def _say(photo: str, candidate: int, outcome: Outcome, seen: int) -> None:
     except OvertakenError as error:
         state.trouble = str(error)
     except OSError as error:
-        state.trouble = sentence(error.strerror)
+        state.trouble = sentence(error.strerror or str(error))
 
 
 def _turned(photo: str) -> Sequence[StoredCandidate]:

@@ -177,7 +177,7 @@ def _say(photo: str, candidate: int, outcome: Outcome, seen: int) -> None:
     except OvertakenError as error:
         state.trouble = str(error)
     except OSError as error:
-        state.trouble = sentence(error.strerror)
+        state.trouble = sentence(error.strerror or str(error))
 
 
 def _details(candidates: Sequence[StoredCandidate]) -> None:
@@ -347,7 +347,7 @@ def _mark(photo: str, sign: Sign) -> None:
     try:
         mark = the_store().mark(photo, sign, box, by=signature(), outline=outline, note=note)
     except OSError as error:
-        state.trouble = sentence(error.strerror)
+        state.trouble = sentence(error.strerror or str(error))
         return
     state.chosen, state.drawn, state.wear, state.note = mark.id, None, None, ""
 
