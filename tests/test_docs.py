@@ -1,5 +1,6 @@
 """The README says what the program does, no more and no less."""
 
+import doctest
 import importlib.util
 import re
 from pathlib import Path
@@ -67,6 +68,14 @@ def test_the_first_commands_make_an_environment_and_run_the_program():
     install, test = re.findall(r"^ {4}(python3 -m venv .*)$", README, re.MULTILINE)
     assert install.endswith(" && .venv/bin/pip install . && .venv/bin/visual-aid demo")
     assert test.endswith(" && .venv/bin/pip install -e '.[dev]' && .venv/bin/pytest")
+
+
+def test_the_example_in_python_does_what_it_shows(monkeypatch):
+    monkeypatch.chdir(ROOT)
+    example = doctest.DocTestParser().get_doctest(README, {}, "README.md", "README.md", 0)
+    result = doctest.DocTestRunner(optionflags=doctest.ELLIPSIS).run(example)
+    assert result.attempted >= 8
+    assert result.failed == 0
 
 
 def test_exit_codes_are_those_of_the_help():
