@@ -113,9 +113,9 @@ def app(new_page):
 
 
 class Server:
-    """The page in a process of its own."""
+    """The page in a process of its own, which may do something ``first``."""
 
-    def __init__(self, store, people=None):
+    def __init__(self, store, people=None, first=""):
         with socket.socket() as probe:
             probe.bind(("127.0.0.1", 0))
             self.port = probe.getsockname()[1]
@@ -123,7 +123,7 @@ class Server:
         self._command = [
             sys.executable,
             "-c",
-            "import sys; from pathlib import Path; from visual_aid.pages.server import serve;"
+            f"{first}\nimport sys; from pathlib import Path; from visual_aid.pages.server import serve;"
             "serve(sys.argv[1], int(sys.argv[2]), *map(Path, sys.argv[3:]))",
             str(store),
             str(self.port),

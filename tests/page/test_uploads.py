@@ -7,7 +7,9 @@ import urllib.request
 import pytest
 from PIL import Image
 
-from visual_aid.pages.uploads import MOST, UploadRoom
+from visual_aid.pages.uploads import UploadRoom
+
+from .conftest import Person, Server
 
 
 async def answer(room, session="a", size="100", method="PUT", path="/_stcore/upload_file/{}/1"):
@@ -100,9 +102,22 @@ def test_uploads_that_were_screened_are_let_go_of(visit, server, store):
 
 
 @pytest.mark.browser
-def test_too_many_photos_at_once_are_refused_with_the_way_on(visit, server, store):
-    person = visit()
-    person.expected = "413"
-    upload(person, files(MOST + 2))
-    person.button(f"Screen {MOST} photos").wait_for(timeout=120_000)
-    person.page.get_by_text(f"{MOST} photos are the most at once").wait_for()
+def test_too_many_photos_at_once_are_refused_with_the_way_on(chromium, store, tmp_path):
+    fewer = "from visual_aid.pages import uploads as u\nu.MOST = 3\n"
+    fewer += "u.UploadRoom.__init__.__defaults__ = (u.held, 3, u.ROOM)"
+    server = Server(tmp_path / "yard.sqlite", first=fewer)
+    person = Person(chromium, server, (1280, 800))
+    upload(person, files(5, (640, 480)))
+    person.page.get_by_text("3 photos are the most at once").wait_for()
+    person.press("Screen 3 photos")
+    person.page.get_by_role("heading", name="3 photos in the records").wait_for()
+    person.settle()
+    # There is room again, and the others can be added.
+    kept = {entry.photo.name for entry in store.worklist()}
+    left = [file for file in files(5, (640, 480)) if file["name"] not in kept]
+    person.page.locator("input[type=file]").set_input_files(left)
+    person.press("Screen 2 photos")
+    person.page.get_by_role("heading", name="2 photos in the records").wait_for()
+    assert len(store.worklist()) == 5
+    person.context.close()
+    server.kill()

@@ -52,7 +52,10 @@ def show() -> None:
         key=f"uploads-{state.get('batch', 0)}",
     )
     if len(uploads) >= MOST:
-        st.warning(f"{MOST} photos are the most at once. Screen these, then add the rest: nothing is lost.")
+        st.warning(
+            f"{MOST} photos are the most at once. Screen these, then add those that are marked as failed. "
+            "A photo that is in the records already is passed over."
+        )
     if uploads and st.button(f"Screen {_photos(len(uploads))}", type="primary", disabled=not ready):
         begun = _begun(visit)
         _take([partial(_take_upload, upload, begun) for upload in uploads])
