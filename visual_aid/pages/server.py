@@ -132,13 +132,8 @@ def _fresh(read: Callable[[], bytes]) -> Response:
 def _image(read: Callable[[], bytes]) -> Response:
     try:
         data = read()
-    except (
-        KeyError,
-        OSError,
-        PhotoError,
-        ValueError,
-        OverflowError,
-    ):  # the last two: numbers out of all bounds
+    # ValueError and OverflowError are what numbers out of all bounds come to.
+    except (KeyError, OSError, PhotoError, ValueError, OverflowError):
         return PlainTextResponse("No such photo.", status_code=404)
     return Response(data, media_type="image/jpeg", headers={"cache-control": "private, max-age=3600"})
 
