@@ -8,18 +8,16 @@ picture's name the curves are drawn as well. Needs a Chromium.
 """
 
 import os
-import socket
-import subprocess
 import sys
 import tempfile
 import time
-import urllib.request
 from collections import defaultdict
 from pathlib import Path
 from statistics import median
 
 from PIL import Image, ImageDraw
 from playwright.sync_api import sync_playwright
+from serving import chromium, served
 
 from visual_aid.records.backup import back_up
 from visual_aid.records.store import Store
@@ -107,24 +105,10 @@ def draw(curve, path):
 def main(minutes, picture=None):
     """Work for so many minutes and print the figures."""
     clock, curve = Clock(), []
-    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright, socket.socket() as probe:
+    with tempfile.TemporaryDirectory() as folder:
         store = Path(folder, "yard.sqlite")
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-        probe.close()
-        code = "import sys; from visual_aid.pages.server import serve; serve(sys.argv[1], int(sys.argv[2]))"
-        server = subprocess.Popen(
-            [sys.executable, "-c", code, str(store), str(port)], stdout=subprocess.DEVNULL
-        )
-        url = f"http://127.0.0.1:{port}"
-        try:
-            while True:
-                try:
-                    urllib.request.urlopen(f"{url}/_stcore/health", timeout=1).close()
-                    break
-                except OSError:
-                    time.sleep(0.3)
-            browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
+        with served(store) as (url, process), sync_playwright() as playwright:
+            browser = chromium(playwright)
             began, number, failed = time.monotonic(), 0, 0
             while time.monotonic() - began < 60 * minutes:
                 context = browser.new_context()
@@ -137,12 +121,9 @@ def main(minutes, picture=None):
                 context.close()
                 clock.step("back up", lambda: back_up(store, Path(folder, "yard.zip")))
                 number += 1
-                curve.append((time.monotonic() - began, resident(server.pid)))
+                curve.append((time.monotonic() - began, resident(process)))
                 sys.stdout.write(f"{curve[-1][0]:6.0f} s  {number:4} people  {curve[-1][1]:6.0f} MB\n")
             browser.close()
-        finally:
-            server.kill()
-            server.wait()
         records = Store.open(store)
         decided = sum(
             len(records.history(c.id)) for e in records.worklist() for c in records.candidates(e.photo.id)

@@ -8,20 +8,16 @@ from __future__ import annotations
 
 import io
 import os
-import shutil
-import socket
 import sqlite3
 import statistics
-import subprocess
-import sys
 import tempfile
 import time
-import urllib.request
 from pathlib import Path
 
 import numpy as np
 from PIL import Image
 from playwright.sync_api import Page, sync_playwright
+from serving import chromium, served
 
 from visual_aid.model import CUES, Candidate, Fastener, Quality, Screening
 from visual_aid.photo import read_photo_bytes
@@ -48,22 +44,17 @@ def main() -> None:
         path = Path(folder) / "yard.sqlite"
         store = Store.open(path)
         photo = _fill(store)
-        server, url = _serve(path)
-        try:
-            with sync_playwright() as playwright:
-                chromium = shutil.which("chromium") or shutil.which("google-chrome")
-                browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
-                page = browser.new_page(viewport={"width": 1280, "height": 800})
-                page.goto(f"{url}/review?photo={photo}")
-                page.locator(".viewer[data-state=shown]").wait_for()
-                page.get_by_label("Your name or initials").fill("J. Doe")
-                page.keyboard.press("Enter")
-                page.locator(".st-key-decide button:enabled").first.wait_for()
-                _frames(page)
-                _keys(page, path)
-                browser.close()
-        finally:
-            server.kill()
+        with served(path) as (url, _), sync_playwright() as playwright:
+            browser = chromium(playwright)
+            page = browser.new_page(viewport={"width": 1280, "height": 800})
+            page.goto(f"{url}/review?photo={photo}")
+            page.locator(".viewer[data-state=shown]").wait_for()
+            page.get_by_label("Your name or initials").fill("J. Doe")
+            page.keyboard.press("Enter")
+            page.locator(".st-key-decide button:enabled").first.wait_for()
+            _frames(page)
+            _keys(page, path)
+            browser.close()
     print(f"load of the machine: {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors")  # noqa: T201
 
 
@@ -87,23 +78,6 @@ def _fill(store: Store) -> str:
         priority=0.9,
     )
     return store.add_photo(screening, data=buffer.getvalue()).id
-
-
-def _serve(store: Path) -> tuple[subprocess.Popen[bytes], str]:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    program = "import sys; from visual_aid.pages.server import serve; serve(sys.argv[1], int(sys.argv[2]))"
-    server = subprocess.Popen(
-        [sys.executable, "-c", program, str(store), str(port)], stdout=subprocess.DEVNULL
-    )
-    for _ in range(300):
-        try:
-            with urllib.request.urlopen(f"http://127.0.0.1:{port}/_stcore/health", timeout=1):
-                return server, f"http://127.0.0.1:{port}"
-        except OSError:
-            time.sleep(0.2)
-    raise SystemExit("the server did not start")
 
 
 def _frames(page: Page) -> None:

@@ -80,10 +80,6 @@ class Scale:
         """Map full pixels (..., 2) to millimetres on the plane."""
         return project(np.linalg.inv(self.to_px), pixels)
 
-    def to_pixels(self, mm: Floats) -> Floats:
-        """Map millimetres on the plane (..., 2) to full pixels."""
-        return project(self.to_px, mm)
-
     def jacobian(self, at: Point) -> Floats:
         """Give the change of millimetres by full pixels at a pixel, shape (2, 2)."""
         x, y = at

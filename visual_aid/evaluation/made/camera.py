@@ -45,14 +45,6 @@ class Layer:
     turn: float = 0.0
     height: float = 0.0
 
-    def to_scene(self, mm: Floats) -> Floats:
-        """Map millimetres of the layer (its upper left corner is 0, 0) to the scene's."""
-        half = self.texel * np.array(self.cover.shape[::-1]) / 2
-        angle = math.radians(self.turn)
-        turned = np.array([[math.cos(angle), -math.sin(angle)], [math.sin(angle), math.cos(angle)]])
-        moved: Floats = (mm - half) @ turned.T + self.at
-        return moved
-
 
 @dataclass(frozen=True)
 class Camera:

@@ -1,0 +1,182 @@
+"""Take the pictures of the pages that the README shows.
+
+    python tests/benchmark/screenshots.py [FOLDER]
+
+Shows the samples as the demo does, in records that are thrown away, decides on them as their labels say under
+the name "demo", walks through the pages, and writes a small WebP picture of each into the folder, by default
+``.pages``. Look at every picture before it is kept. Needs a Chromium.
+"""
+
+from __future__ import annotations
+
+import io
+import sys
+import tempfile
+from pathlib import Path
+
+from PIL import Image
+from playwright.sync_api import Page, sync_playwright
+from serving import chromium, served
+
+from visual_aid.cli.demo import show_samples
+from visual_aid.evaluation.judging import judge
+from visual_aid.pages import teaching
+from visual_aid.records.store import Store
+from visual_aid.training.truth import TruthPhoto, read_truths
+
+ROOT = Path(__file__).parents[2]
+SAMPLES = ROOT / "sample_images"
+NAME = "demo"
+SIZE = {"width": 1024, "height": 768}
+BYTES = 60_000
+"""Most that one picture may weigh."""
+WAITING = 5
+"""Photos at the head of the worklist that are left for the pictures of deciding."""
+
+
+def main(folder: Path) -> None:
+    """Take all pictures."""
+    folder.mkdir(parents=True, exist_ok=True)
+    truths = {truth.name: truth for truth in read_truths(SAMPLES)}
+    with tempfile.TemporaryDirectory() as kept:
+        path = Path(kept, "demo.sqlite")
+        show_samples(SAMPLES, path, 1)
+        store = Store.open(path)
+        with served(path) as (url, _), sync_playwright() as playwright:
+            browser = chromium(playwright)
+            pages = Pages(browser.new_page(viewport=SIZE, reduced_motion="reduce"), url, folder)
+            head = [entry.photo.id for entry in store.worklist()[:WAITING]]
+            decide(store, truths, leave=head)
+            pages.inspect(head[0])
+            decide(store, truths, leave=[])
+            pages.lead()
+            teach(store)
+            pages.train()
+            browser.close()
+        store.close()
+
+
+def decide(store: Store, truths: dict[str, TruthPhoto], leave: list[str]) -> None:
+    """Decide as the labels say on what waits, and keep it for teaching."""
+    for entry in store.worklist():
+        if entry.photo.id in leave or entry.photo.name not in truths:
+            continue
+        judged = judge(truths[entry.photo.name], entry.photo.screening).candidates
+        stands = {one.candidate.id for one in judged if one.evidence is not None}
+        for stored in store.candidates(entry.photo.id):
+            if stored.outcome is None:
+                there = stored.candidate.id in stands
+                store.decide(stored.id, "confirmed" if there else "ruled_out", by=NAME)
+
+
+def teach(store: Store) -> None:
+    """Fill the gallery with what was decided, and draw a quiz from it."""
+    for entry in store.worklist("decided"):
+        for stored in store.candidates(entry.photo.id):
+            if teaching.can_keep(stored) and not stored.is_weak:
+                teaching.keep(store, entry.photo.id, stored, by=NAME)
+    teaching.new_quiz(store, "Frame and hangers", 1, 6, trainee="", by=NAME)
+
+
+class Pages:
+    """Somebody who walks through the pages and takes pictures."""
+
+    def __init__(self, page: Page, url: str, folder: Path) -> None:
+        self.page, self.url, self.folder = page, url, folder
+        page.set_default_timeout(120_000)
+
+    def inspect(self, photo: str) -> None:
+        """Go the inspector's way."""
+        page = self.page
+        page.goto(self.url)
+        page.get_by_text("A photo never proves a joint tight").first.wait_for()
+        self.take("worklist")
+        page.get_by_role("button", name="Look", exact=True).first.click()
+        page.locator(".viewer[data-state=shown]").wait_for()
+        page.get_by_label("Your name or initials").fill(NAME)
+        page.keyboard.press("Enter")
+        page.locator(".st-key-decide button:enabled").first.wait_for()
+        self.take("review")
+        page.get_by_role("button", name="Confirm").first.click()
+        page.get_by_role("button", name="Hand check").first.click()
+        self.settle()
+        self.fill("Maker's torque for this thread condition", "100")
+        self.fill("Torque at which the wrench gave its signal", "100")
+        self.choose("Wrench calibrated", "yes")
+        self.choose("The nut turned", "yes")
+        self.fill("How far it turned", "15")
+        page.get_by_role("heading", name="What was found").evaluate("e => e.scrollIntoView()")
+        self.take("hand_check")
+        page.get_by_role("button", name="Torque worksheet").click()
+        self.settle()
+        self.pick("Thread", "3/4-16 UNF")
+        self.pick("Grade or class", "Grade 8")
+        self.pick("Thread as found", "Clean and dry")
+        self.fill("Maker's dry value", "280")
+        self.take("torque")
+        self.go("Visit")
+        self.take("visit")
+
+    def lead(self) -> None:
+        """Go the shop lead's way."""
+        self.go("Threshold")
+        self.page.locator("canvas, svg.marks").first.wait_for()
+        self.take("threshold")
+
+    def train(self) -> None:
+        """Go the trainer's way."""
+        self.go("Gallery")
+        self.take("gallery")
+        self.go("Quiz")
+        self.fill("Trainee", NAME)
+        self.page.get_by_role("button", name="Start").click()
+        self.page.locator(".asking[data-state=shown]").wait_for()
+        area = self.page.locator(".asking svg").first.bounding_box()
+        assert area is not None
+        self.page.mouse.click(area["x"] + area["width"] / 2, area["y"] + area["height"] / 2)
+        self.settle()
+        self.take("quiz")
+
+    def go(self, title: str) -> None:
+        """Go to a page by the bar at the top."""
+        self.page.get_by_test_id("stTopNavLink").filter(has_text=title).first.click()
+        self.settle()
+
+    def fill(self, label: str, text: str) -> None:
+        """Write into the field of that name."""
+        self.page.get_by_role("textbox", name=label).first.fill(text)
+        self.page.keyboard.press("Tab")
+        self.settle()
+
+    def choose(self, group: str, option: str) -> None:
+        """Tap one of the buttons of a question."""
+        self.page.get_by_role("radiogroup", name=group).first.get_by_text(option, exact=True).click()
+        self.settle()
+
+    def pick(self, label: str, option: str) -> None:
+        """Pick from a list."""
+        self.page.get_by_test_id("stSelectbox").filter(has_text=label).first.locator("input").click()
+        self.page.get_by_role("option", name=option).first.click()
+        self.settle()
+
+    def settle(self) -> None:
+        """Wait until the page is at rest."""
+        self.page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
+        self.page.wait_for_timeout(500)
+
+    def take(self, name: str) -> None:
+        """Take a picture, as good as its weight allows."""
+        self.settle()
+        self.page.wait_for_timeout(1500)
+        image = Image.open(io.BytesIO(self.page.screenshot())).convert("RGB")
+        for quality in range(80, 20, -5):
+            data = io.BytesIO()
+            image.save(data, "WEBP", quality=quality, method=6)
+            if data.tell() <= BYTES:
+                break
+        (self.folder / f"{name}.webp").write_bytes(data.getvalue())
+        print(f"{name}: {data.tell() / 1000:.0f} kB")  # noqa: T201
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else ROOT / ".pages")
