@@ -40,7 +40,9 @@ class Limit:
         """Give the problem that a figure is, with the limit that it passed; None if it is none."""
         for limit in (self.retake, self.caution):
             if value <= limit if self.retake < self.caution else value >= limit:
-                return Problem(self.code, round(value, 3), limit, self.say.format(value=value))
+                return Problem(
+                    self.code, round(value, 3), limit, self.say.format(value=value, percent=100 * value)
+                )
         return None
 
 
@@ -52,10 +54,13 @@ LIMITS = {
         "too_dark", 100, 70, "the brightest parts reach {value:.0f} of 255: use a lamp or the flash"
     ),
     "burnt_share": Limit(
-        "burnt_out", 0.2, 0.4, "{value:.0%} of the subject is burnt out: shade it, or turn the flash off"
+        "burnt_out", 0.2, 0.4, "{percent:.0f} % of the subject is burnt out: shade it, or turn the flash off"
     ),
     "glare_share": Limit(
-        "glare", 0.06, 0.15, "a patch of glare covers {value:.0%} of the photo: move the lamp, or step aside"
+        "glare",
+        0.06,
+        0.15,
+        "a patch of glare covers {percent:.0f} % of the photo: move the lamp, or step aside",
     ),
     "nut_radius": Limit(
         "too_small", 12, 6, "the nuts are {value:.1f} px in radius, under 12 px: hold still and go closer"

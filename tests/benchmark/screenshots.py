@@ -13,6 +13,7 @@ import io
 import sys
 import tempfile
 from pathlib import Path
+from typing import Literal
 
 from PIL import Image
 from playwright.sync_api import Page, sync_playwright
@@ -30,8 +31,6 @@ NAME = "demo"
 SIZE = {"width": 1024, "height": 768}
 BYTES = 60_000
 """Most that one picture may weigh."""
-WAITING = 5
-"""Photos at the head of the worklist that are left for the pictures of deciding."""
 
 
 def main(folder: Path) -> None:
@@ -45,10 +44,9 @@ def main(folder: Path) -> None:
         with served(path) as (url, _), sync_playwright() as playwright:
             browser = chromium(playwright)
             pages = Pages(browser.new_page(viewport=SIZE, reduced_motion="reduce"), url, folder)
-            head = [entry.photo.id for entry in store.worklist()[:WAITING]]
-            decide(store, truths, leave=head)
-            pages.inspect(head[0])
-            decide(store, truths, leave=[])
+            pages.look()
+            decide(store, truths)
+            pages.inspect()
             pages.lead()
             teach(store)
             pages.train()
@@ -56,11 +54,9 @@ def main(folder: Path) -> None:
         store.close()
 
 
-def decide(store: Store, truths: dict[str, TruthPhoto], leave: list[str]) -> None:
-    """Decide as the labels say on what waits, and keep it for teaching."""
+def decide(store: Store, truths: dict[str, TruthPhoto]) -> None:
+    """Decide on everything that waits as the labels say."""
     for entry in store.worklist():
-        if entry.photo.id in leave or entry.photo.name not in truths:
-            continue
         judged = judge(truths[entry.photo.name], entry.photo.screening).candidates
         stands = {one.candidate.id for one in judged if one.evidence is not None}
         for stored in store.candidates(entry.photo.id):
@@ -83,10 +79,10 @@ class Pages:
 
     def __init__(self, page: Page, url: str, folder: Path) -> None:
         self.page, self.url, self.folder = page, url, folder
-        page.set_default_timeout(120_000)
+        page.set_default_timeout(60_000)
 
-    def inspect(self, photo: str) -> None:
-        """Go the inspector's way."""
+    def look(self) -> None:
+        """See the worklist and the first photo, before anything is decided."""
         page = self.page
         page.goto(self.url)
         page.get_by_text("A photo never proves a joint tight").first.wait_for()
@@ -98,6 +94,11 @@ class Pages:
         page.locator(".st-key-decide button:enabled").first.wait_for()
         self.take("review")
         page.get_by_role("button", name="Confirm").first.click()
+        page.get_by_role("button", name="Hand check").first.wait_for()
+
+    def inspect(self) -> None:
+        """Go on as the inspector, from the photo that was confirmed."""
+        page = self.page
         page.get_by_role("button", name="Hand check").first.click()
         self.settle()
         self.fill("Maker's torque for this thread condition", "100")
@@ -105,29 +106,31 @@ class Pages:
         self.choose("Wrench calibrated", "yes")
         self.choose("The nut turned", "yes")
         self.fill("How far it turned", "15")
-        page.get_by_role("heading", name="What was found").evaluate("e => e.scrollIntoView()")
+        page.locator(".outcome").evaluate("e => e.scrollIntoView({ block: 'end' })")
         self.take("hand_check")
         page.get_by_role("button", name="Torque worksheet").click()
         self.settle()
         self.pick("Thread", "3/4-16 UNF")
-        self.pick("Grade or class", "Grade 8")
-        self.pick("Thread as found", "Clean and dry")
+        self.pick("Grade or class", "SAE grade 8")
+        self.pick("Thread as found", "clean and dry")
         self.fill("Maker's dry value", "280")
+        page.locator(".outcome").evaluate("e => e.scrollIntoView({ block: 'center' })")
         self.take("torque")
         self.go("Visit")
         self.take("visit")
 
     def lead(self) -> None:
         """Go the shop lead's way."""
-        self.go("Threshold")
-        self.page.locator("canvas, svg.marks").first.wait_for()
+        self.go("Threshold", "Backlog")
+        self.page.locator("svg.marks").wait_for()
+        self.page.get_by_test_id("stMetric").first.evaluate("e => e.scrollIntoView()")
         self.take("threshold")
 
     def train(self) -> None:
         """Go the trainer's way."""
-        self.go("Gallery")
+        self.go("Gallery", "Teaching")
         self.take("gallery")
-        self.go("Quiz")
+        self.go("Quiz", "Teaching")
         self.fill("Trainee", NAME)
         self.page.get_by_role("button", name="Start").click()
         self.page.locator(".asking[data-state=shown]").wait_for()
@@ -137,9 +140,13 @@ class Pages:
         self.settle()
         self.take("quiz")
 
-    def go(self, title: str) -> None:
+    def go(self, title: str, section: str = "") -> None:
         """Go to a page by the bar at the top."""
-        self.page.get_by_test_id("stTopNavLink").filter(has_text=title).first.click()
+        role: Literal["link", "menuitem"] = "link"
+        if section:
+            self.page.get_by_test_id("stTopNavSection").filter(has_text=section).click()
+            role = "menuitem"
+        self.page.get_by_role(role, name=title, exact=True).click()
         self.settle()
 
     def fill(self, label: str, text: str) -> None:
@@ -155,7 +162,9 @@ class Pages:
 
     def pick(self, label: str, option: str) -> None:
         """Pick from a list."""
-        self.page.get_by_test_id("stSelectbox").filter(has_text=label).first.locator("input").click()
+        box = self.page.get_by_test_id("stSelectbox").filter(has_text=label).first.locator("input")
+        box.click()
+        box.fill(option)
         self.page.get_by_role("option", name=option).first.click()
         self.settle()
 

@@ -93,7 +93,7 @@ def test_perfect_records_get_perfect_figures(labelled, perfect, tmp_path):
     assert figures["photos_auc"] == 1
     assert figures["calibration_error"] is None
     (row,) = (line.split() for line in result.stdout.splitlines() if line.startswith("Rust trail"))
-    assert row == ["Rust", "trail", "1", "100.0%", "1"]
+    assert row == ["Rust", "trail", "1", "100.0", "%", "1"]
 
 
 def test_curve_and_sheet_are_pictures(labelled, perfect, tmp_path):

@@ -42,7 +42,7 @@ def test_the_worklist_shows_reason_chance_and_state_and_escapes_them(app, store,
     app.run()
     assert not app.exception
     html = "".join(h.proto.body for h in app.get("html"))
-    assert "Rust trail. Likely: 88%." in html
+    assert "Rust trail. Likely: 88\N{NO-BREAK SPACE}%." in html
     assert "2 of 2 to decide" in html
     assert "<img src=x" not in html
     assert "&lt;img src=x onerror=alert(1)&gt;.jpg" in html
@@ -93,7 +93,7 @@ def test_deciding_moves_on_at_once_and_undo_comes_back(app, store, picture, scre
     first, second = (c.id for c in store.candidates(photo.id))
     app.text_input(key="signature").set_value("J. Doe").run()
     assert "1 of 2: Rust trail" in words(app)
-    assert "Likely: 88%" in words(app)
+    assert "Likely: 88\N{NO-BREAK SPACE}%" in words(app)
     assert "Length: 3.2 nut radii" in words(app)
     app.text_input(key="note").set_value("torch light").run()
     button(app, "Confirm").click().run()

@@ -12,14 +12,14 @@ from visual_aid.records.entries import Decision
     ("score", "say"),
     [
         # Likelihood scale of the IPCC's guidance note (2010), table 1.
-        (1.0, "Very likely: 100%"),
-        (0.9, "Very likely: 90%"),
-        (0.89, "Likely: 89%"),
-        (0.66, "Likely: 66%"),
-        (0.5, "About as likely as not: 50%"),
-        (0.32, "Unlikely: 32%"),
-        (0.05, "Very unlikely: 5%"),
-        (0.0, "Very unlikely: 0%"),
+        (1.0, "Very likely: 100\N{NO-BREAK SPACE}%"),
+        (0.9, "Very likely: 90\N{NO-BREAK SPACE}%"),
+        (0.89, "Likely: 89\N{NO-BREAK SPACE}%"),
+        (0.66, "Likely: 66\N{NO-BREAK SPACE}%"),
+        (0.5, "About as likely as not: 50\N{NO-BREAK SPACE}%"),
+        (0.32, "Unlikely: 32\N{NO-BREAK SPACE}%"),
+        (0.05, "Very unlikely: 5\N{NO-BREAK SPACE}%"),
+        (0.0, "Very unlikely: 0\N{NO-BREAK SPACE}%"),
     ],
 )
 def test_a_chance_is_said_in_words_and_numbers(score, say):
@@ -28,7 +28,7 @@ def test_a_chance_is_said_in_words_and_numbers(score, say):
 
 @given(st.floats(0, 1, exclude_min=True, exclude_max=True))
 def test_a_chance_is_never_rounded_to_certainty(score):
-    assert words.percent(score) not in ("0%", "100%")
+    assert words.percent(score) not in ("0\N{NO-BREAK SPACE}%", "100\N{NO-BREAK SPACE}%")
 
 
 @pytest.mark.parametrize(
@@ -36,7 +36,7 @@ def test_a_chance_is_never_rounded_to_certainty(score):
     [
         ("length_r", 3.214, ("Length", "3.2 nut radii")),
         ("turned_deg", 12.44, ("Turned", "12°")),
-        ("ink_share", 0.417, ("Ink", "42%")),
+        ("ink_share", 0.417, ("Ink", "42\N{NO-BREAK SPACE}%")),
         ("rust_contrast_de", 14.23, ("Rust contrast, colour difference (CIELAB)", "14")),
         ("count", 3.0, ("Count", "3.0")),
         ("small_r", 0.0123, ("Small", "0.012 nut radii")),

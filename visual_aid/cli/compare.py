@@ -158,7 +158,7 @@ def _print_figures(console: Console, figures: PairFigures) -> None:
         return "-" if value is None else f"{value:.2f}°"
 
     def share(value: float | None) -> str:
-        return "-" if value is None else f"{value:.1%}"
+        return "-" if value is None else f"{100 * value:.1f} %"
 
     for line in (
         f"{figures.pairs} pairs, {figures.declined} declined; nuts: {figures.nuts_compared} compared, "

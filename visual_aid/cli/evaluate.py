@@ -186,7 +186,7 @@ def _cells(figures: RecallFigures) -> list[str]:
 
 
 def _share(value: float) -> str:
-    return "-" if math.isnan(value) else f"{value:.1%}"
+    return "-" if math.isnan(value) else f"{100 * value:.1f} %"
 
 
 def _number(value: float) -> str:

@@ -87,6 +87,6 @@ def _print(console: Console, results: Sequence[WearFigures]) -> None:
             r.figure,
             f"{r.measured}/{r.cases}",
             *("-" if v is None else f"{v:.3g}" for v in (r.error_median, r.error_95)),
-            *("-" if v is None else f"{v:.0%}" for v in (r.within, r.within_twice)),
+            *("-" if v is None else f"{100 * v:.0f} %" for v in (r.within, r.within_twice)),
         )
     console.print("", table)

@@ -32,6 +32,8 @@ _CHANCES = (
     (0.10, "Unlikely"),
     (0.00, "Very unlikely"),
 )
+_GAP = "\N{NO-BREAK SPACE}"
+"""Between a figure and its sign, which stay on one line (SI Brochure, 9th ed., 5.4.7; from memory)."""
 _UNITS = {
     "r": "nut radii",
     "deg": "°",
@@ -57,10 +59,10 @@ def chance(score: float) -> str:
 def percent(share: float) -> str:
     """Give a share as a whole percentage that is never rounded to none or to all."""
     if 0 < share < 0.01:
-        return "under 1%"
+        return f"under 1{_GAP}%"
     if 0.99 < share < 1:
-        return "over 99%"
-    return f"{round(100 * share)}%"
+        return f"over 99{_GAP}%"
+    return f"{round(100 * share)}{_GAP}%"
 
 
 def measure(name: str, value: float) -> tuple[str, str]:
