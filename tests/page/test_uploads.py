@@ -101,12 +101,19 @@ def test_uploads_that_were_screened_are_let_go_of(visit, server, store):
     assert waiting_bytes(server) is None
 
 
-@pytest.mark.browser
-def test_too_many_photos_at_once_are_refused_with_the_way_on(chromium, store, tmp_path):
+@pytest.fixture
+def narrow(store, tmp_path):
+    """Give a server that takes three photos at once."""
     fewer = "from visual_aid.pages import uploads as u\nu.MOST = 3\n"
     fewer += "u.UploadRoom.__init__.__defaults__ = (u.held, 3, u.ROOM)"
     server = Server(tmp_path / "yard.sqlite", first=fewer)
-    person = Person(chromium, server, (1280, 800))
+    yield server
+    server.kill()
+
+
+@pytest.mark.browser
+def test_too_many_photos_at_once_are_refused_with_the_way_on(chromium, narrow, store):
+    person = Person(chromium, narrow, (1280, 800))
     upload(person, files(5, (640, 480)))
     person.page.get_by_text("3 photos are the most at once").wait_for()
     person.press("Screen 3 photos")
@@ -120,4 +127,3 @@ def test_too_many_photos_at_once_are_refused_with_the_way_on(chromium, store, tm
     person.page.get_by_role("heading", name="2 photos in the records").wait_for()
     assert len(store.worklist()) == 5
     person.context.close()
-    server.kill()
