@@ -1,24 +1,10 @@
 import json
 
 import numpy as np
-import pytest
 
-from visual_aid.model import Candidate, Screening
+from visual_aid.model import Screening
 from visual_aid.photo import Photo
-from visual_aid.screening import priority, screen_file, screen_photo
-
-
-def candidate(score, fastener, cue="rust_trail"):
-    return Candidate(1, cue, fastener, (0, 0, 1, 1), ((0, 0), (1, 0), (0, 1)), score)
-
-
-def test_priority_is_the_chance_that_one_stands():
-    assert priority([]) == 0
-    assert priority([candidate(0.5, 1), candidate(0.5, 2, "gap")]) == pytest.approx(0.75)
-
-
-def test_a_cue_counts_once_by_its_best_candidate():
-    assert priority([candidate(0.5, 1), candidate(0.4, 2), candidate(0.1, 3)]) == pytest.approx(0.5)
+from visual_aid.screening import screen_file, screen_photo
 
 
 def test_a_record_survives_its_json(draw_joint):

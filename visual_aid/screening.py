@@ -8,8 +8,6 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
-import numpy as np
-
 from visual_aid import __version__
 from visual_aid.decoder import read_photo
 from visual_aid.evidence.look import describe
@@ -19,6 +17,7 @@ from visual_aid.fasteners.find import Overview, find_fasteners
 from visual_aid.fasteners.lean import add_lean
 from visual_aid.model import Candidate, Fastener, NotJudged, PhotoInfo, Quality, Screening
 from visual_aid.photo import Photo, PhotoError
+from visual_aid.priority import best_of_each, priority
 from visual_aid.quality import judge
 
 RETAKE = "the photo has to be taken again first"
@@ -64,22 +63,9 @@ def screen_photo(
         fasteners=found,
         candidates=candidates,
         not_judged=not_judged,
-        priority=priority(candidates),
+        priority=priority(best_of_each(candidates).values(), len(found)),
         seconds=time.perf_counter() - start,
     )
-
-
-def priority(candidates: Sequence[Candidate]) -> float:
-    """Chance that at least one candidate stands.
-
-    Candidates of one cue share their photo's paint, light and dirt, and so their look-alikes: if the best
-    of them is false, the others are too, more often than not. So each cue counts once, by its best; cues
-    count as independent of one another.
-    """
-    best: dict[str, float] = {}
-    for candidate in candidates:
-        best[candidate.cue] = max(best.get(candidate.cue, 0.0), candidate.score)
-    return float(1 - np.prod([1 - s for s in best.values()]))
 
 
 def screen_file(path: str | os.PathLike[str]) -> Screening:

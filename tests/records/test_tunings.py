@@ -37,7 +37,8 @@ def test_a_calibration_changes_what_scores_count_for_and_not_the_record(store, p
     assert gap.candidate.score == pytest.approx(0.1192, abs=1e-4)
     assert gap.is_weak
     first, second = store.worklist()
-    assert first.priority == pytest.approx(0.1192, abs=1e-4)
+    # The odds, exp(-2), count five times on a photo of one fastener, as much as five fasteners share.
+    assert first.priority == pytest.approx(0.4036, abs=1e-4)
     assert first.top.score == pytest.approx(0.1192, abs=1e-4)
     assert second.priority < first.priority
     assert store.photo(photos[0]).screening.candidates[0].score == 0.5

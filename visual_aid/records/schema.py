@@ -90,6 +90,7 @@ screening = Table(
     Column("top_cue", String, index=True),
     Column("usable", Boolean, nullable=False),
     Column("problems", Integer, nullable=False, server_default="0"),
+    Column("fasteners", Integer, nullable=False, server_default="0"),
     Column("record", Text, nullable=False),
     Column("screened_at", DateTime(timezone=True), nullable=False),
 )

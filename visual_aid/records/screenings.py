@@ -63,6 +63,7 @@ def add_screening(connection: Connection, photo: str, screening: Screening) -> N
         top_cue=None if top is None else top.cue,
         usable=screening.quality.usable,
         problems=len(screening.quality.problems),
+        fasteners=len(screening.fasteners),
         record=screening.to_json(),
         screened_at=now(),
     )

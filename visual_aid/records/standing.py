@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import functools
 import itertools
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, Select, bindparam, select
 
+from visual_aid.priority import priority as worth
 from visual_aid.records import schema as t
 from visual_aid.records.entries import Fitness, Stage, Tuning
 from visual_aid.records.queries import (
@@ -58,6 +59,7 @@ def _flags() -> Select[Any]:
             t.photo.c.added_at,
             t.screening.c.id.label("screening"),
             t.screening.c.priority,
+            t.screening.c.fasteners,
             t.screening.c.usable,
             t.screening.c.problems,
             t.candidate.c.cue,
@@ -94,12 +96,12 @@ def _standing(tuning: Tuning, flags: Sequence[Any]) -> dict[str, Any]:
             weak += 1
         if flag.outcome == "confirmed" or (score is not None and score >= tuning.threshold):
             cues.add(flag.cue)
-    priority = photo.priority if tuning.calibration is None else any_stands(best.values())
+    priority = photo.priority if tuning.calibration is None else worth(best.values(), photo.fasteners)
     return {
         "photo": photo.photo,
         "screening": photo.screening,
         "stage": _stage(photo.usable, undecided, weak, decided),
-        "priority": any_stands([priority, max(changed)]) if changed else priority,
+        "priority": either(priority, max(changed)) if changed else priority,
         "quality": _fitness(photo.usable, photo.problems),
         "cues": "".join(f" {cue} " for cue in sorted(cues)),
         "undecided": undecided,
@@ -110,12 +112,9 @@ def _standing(tuning: Tuning, flags: Sequence[Any]) -> dict[str, Any]:
     }
 
 
-def any_stands(best: Iterable[float]) -> float:
-    """Chance that at least one cue's best candidate stands; cues count as independent."""
-    none = 1.0
-    for score in best:
-        none *= 1 - score
-    return 1 - none
+def either(one: float, other: float) -> float:
+    """Chance that one of two independent things stands, or both."""
+    return one + other - one * other
 
 
 def _stage(usable: bool, undecided: int, weak: int, decided: int) -> Stage:
