@@ -3,14 +3,19 @@
 import doctest
 import importlib.util
 import re
+import textwrap
+import types
 from pathlib import Path
 
 import click
+import numpy as np
 import pytest
 
 import visual_aid
 from visual_aid.cli import main
-from visual_aid.model import CUES, KINDS, PhotoInfo, Quality, Screening
+from visual_aid.evidence.scene import Scene
+from visual_aid.model import CUES, KINDS, Fastener, PhotoInfo, Quality, Screening
+from visual_aid.photo import Photo
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -76,6 +81,21 @@ def test_the_example_in_python_does_what_it_shows(monkeypatch):
     result = doctest.DocTestRunner(optionflags=doctest.ELLIPSIS).run(example)
     assert result.attempted >= 8
     assert result.failed == 0
+
+
+def test_the_example_of_a_cue_measures_a_dark_ring_and_no_other():
+    indented = re.search(r"\n\n( {7}\"\"\".*?)\n\n {3}\S", DEVELOPERS, re.DOTALL)[1]
+    cue = types.ModuleType("wet_ring")
+    exec(textwrap.dedent(indented), cue.__dict__)
+    y, x = np.mgrid[:400, :800]
+    picture = np.full((400, 800, 3), 160, np.uint8)
+    picture[np.hypot(x - 200, y - 200) < 70] = 90
+    nuts = [Fastener(i, "hex_nut", cx, 200.0, 40.0) for i, cx in ((1, 200.0), (2, 600.0))]
+    wet, dry = cue.measure(Scene.build(Photo.from_array(picture), nuts)).measurements
+    assert wet.features["darker"] > 20
+    assert abs(dry.features["darker"]) < 1
+    assert "L* darker" in wet.reason
+    assert cue.measure(Scene.build(Photo.from_array(picture), [])).not_judged[0].cue == "wet_ring"
 
 
 def test_exit_codes_are_those_of_the_help():

@@ -21,8 +21,10 @@ from serving import chromium, served
 
 from visual_aid.cli.demo import show_samples
 from visual_aid.evaluation.judging import judge
+from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages import teaching
 from visual_aid.records.store import Store
+from visual_aid.records.teaching import Quiz
 from visual_aid.training.truth import TruthPhoto, read_truths
 
 ROOT = Path(__file__).parents[2]
@@ -45,18 +47,18 @@ def main(folder: Path) -> None:
             browser = chromium(playwright)
             pages = Pages(browser.new_page(viewport=SIZE, reduced_motion="reduce"), url, folder)
             pages.look()
-            decide(store, truths)
+            decide(store, truths, every=2)
             pages.inspect()
             pages.lead()
-            teach(store)
-            pages.train()
+            decide(store, truths, every=1)
+            pages.train(teach(store))
             browser.close()
         store.close()
 
 
-def decide(store: Store, truths: dict[str, TruthPhoto]) -> None:
-    """Decide on everything that waits as the labels say."""
-    for entry in store.worklist():
+def decide(store: Store, truths: dict[str, TruthPhoto], every: int) -> None:
+    """Decide as the labels say on every so many of the photos that wait."""
+    for entry in store.worklist()[::every]:
         judged = judge(truths[entry.photo.name], entry.photo.screening).candidates
         stands = {one.candidate.id for one in judged if one.evidence is not None}
         for stored in store.candidates(entry.photo.id):
@@ -65,13 +67,13 @@ def decide(store: Store, truths: dict[str, TruthPhoto]) -> None:
                 store.decide(stored.id, "confirmed" if there else "ruled_out", by=NAME)
 
 
-def teach(store: Store) -> None:
+def teach(store: Store) -> Quiz:
     """Fill the gallery with what was decided, and draw a quiz from it."""
     for entry in store.worklist("decided"):
         for stored in store.candidates(entry.photo.id):
             if teaching.can_keep(stored) and not stored.is_weak:
                 teaching.keep(store, entry.photo.id, stored, by=NAME)
-    teaching.new_quiz(store, "Frame and hangers", 1, 6, trainee="", by=NAME)
+    return teaching.new_quiz(store, "Frame and hangers", 1, 6, trainee="", by=NAME)
 
 
 class Pages:
@@ -113,7 +115,7 @@ class Pages:
         self.pick("Thread", "3/4-16 UNF")
         self.pick("Grade or class", "SAE grade 8")
         self.pick("Thread as found", "clean and dry")
-        self.fill("Maker's dry value", "280")
+        self.fill("Maker's dry value", "123")
         page.locator(".outcome").evaluate("e => e.scrollIntoView({ block: 'center' })")
         self.take("torque")
         self.go("Visit")
@@ -123,22 +125,39 @@ class Pages:
         """Go the shop lead's way."""
         self.go("Threshold", "Backlog")
         self.page.locator("svg.marks").wait_for()
-        self.page.get_by_test_id("stMetric").first.evaluate("e => e.scrollIntoView()")
+        slider = self.page.get_by_test_id("stSlider")
+        slider.evaluate("e => { e.style.scrollMarginTop = '80px'; e.scrollIntoView(); }")
         self.take("threshold")
 
-    def train(self) -> None:
-        """Go the trainer's way."""
+    def train(self, quiz: Quiz) -> None:
+        """Go the trainer's way, and answer the first question of the quiz that shows evidence."""
         self.go("Gallery", "Teaching")
         self.take("gallery")
         self.go("Quiz", "Teaching")
         self.fill("Trainee", NAME)
         self.page.get_by_role("button", name="Start").click()
-        self.page.locator(".asking[data-state=shown]").wait_for()
-        area = self.page.locator(".asking svg").first.bounding_box()
-        assert area is not None
-        self.page.mouse.click(area["x"] + area["width"] / 2, area["y"] + area["height"] / 2)
-        self.settle()
+        for item in quiz.items:
+            self.page.locator(".asking[data-state=shown]").wait_for()
+            for evidence in item.evidence:
+                x, y, width, height = evidence.box
+                self.page.mouse.click(*self.on_screen(x + width / 2, y + height / 2))
+                self.page.get_by_role("button", name=SIGN_STYLE[evidence.cue].label, exact=True).click()
+            self.page.get_by_role("button", name="Done" if item.evidence else "Nothing here").click()
+            self.page.get_by_role("button", name="Next photo").wait_for()
+            if item.evidence:
+                break
+            self.page.get_by_role("button", name="Next photo").click()
+            self.settle()
         self.take("quiz")
+
+    def on_screen(self, x: float, y: float) -> tuple[float, float]:
+        """Give the point of the screen where a pixel of the quiz's photo is drawn."""
+        found = self.page.locator(".asking svg").first.evaluate(
+            "(svg, [x, y]) => { const p = new DOMPoint(x, y).matrixTransform(svg.getScreenCTM());"
+            " return [p.x, p.y]; }",
+            [x, y],
+        )
+        return found[0], found[1]
 
     def go(self, title: str, section: str = "") -> None:
         """Go to a page by the bar at the top."""
@@ -148,6 +167,7 @@ class Pages:
             role = "menuitem"
         self.page.get_by_role(role, name=title, exact=True).click()
         self.settle()
+        self.page.get_by_test_id("stMain").evaluate("e => e.scrollTo(0, 0)")
 
     def fill(self, label: str, text: str) -> None:
         """Write into the field of that name."""
