@@ -98,6 +98,13 @@ def test_the_example_of_a_cue_measures_a_dark_ring_and_no_other():
     assert cue.measure(Scene.build(Photo.from_array(picture), [])).not_judged[0].cue == "wet_ring"
 
 
+def test_the_pictures_are_there_small_and_described():
+    shown = re.findall(r"^!\[(.+)\]\((.+)\)$", README, re.MULTILINE)
+    assert {Path(path) for _, path in shown} == {p.relative_to(ROOT) for p in (ROOT / ".pages").iterdir()}
+    assert all(len(words) > 40 for words, _ in shown)
+    assert all((ROOT / path).stat().st_size <= 60_000 for _, path in shown)
+
+
 def test_exit_codes_are_those_of_the_help():
     in_help = dict(re.findall(r"^ +(\d+) +(.+)$", COMMANDS["screen"].epilog, re.MULTILINE))
     in_readme = dict(re.findall(r"^\| (\d+) \| (.+) \|$", README, re.MULTILINE))

@@ -210,6 +210,8 @@ def _spreads(
 def bright_level(rgb: Pixels, subject: Mask) -> float:
     """Give the grey level, 0 to 255 in sRGB, that 5 % of the subject surpass.
 
+    ``rgb`` is sRGB of shape (H, W, 3), ``subject`` of shape (H, W) and not 0 where the subject is.
+
     Bright parts rather than the mean: a clean photo of black parts is dark on average.
     """
     grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
@@ -217,13 +219,13 @@ def bright_level(rgb: Pixels, subject: Mask) -> float:
 
 
 def burnt_share(rgb: Pixels, subject: Mask) -> float:
-    """Give the share of the subject in which a channel is clipped, so that its colour is lost."""
+    """Give the share, 0 to 1, of the subject in which a channel is clipped, so that its colour is lost."""
     sound = np.asarray(cv2.inRange(rgb, (0, 0, 0), (_CLIPPED - 1,) * 3))
     return float(np.mean(sound[subject > 0] == 0))
 
 
 def glare_share(rgb: Pixels) -> float:
-    """Give the share of the photo that the largest patch of clipped white covers.
+    """Give the share, 0 to 1, of the photo that the largest patch of clipped white covers.
 
     A patch that reaches two sides of the photo is a bright background, such as the sky.
     """

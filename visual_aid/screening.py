@@ -41,6 +41,11 @@ def screen_photo(
     Screening
         The same for the same pixels and fasteners, ``seconds`` apart. A photo that cannot be judged
         carries no candidates, and its quality says what to do.
+
+    Raises
+    ------
+    PhotoError
+        The file turns out to be damaged where the working scale did not show it.
     """
     start = time.perf_counter()
     quality = judge(photo)

@@ -33,6 +33,9 @@ NAME = "demo"
 SIZE = {"width": 1024, "height": 768}
 BYTES = 60_000
 """Most that one picture may weigh."""
+PICTURES_SHOWN = """() => [...document.images]
+  .filter((image) => image.getBoundingClientRect().top < innerHeight)
+  .every((image) => image.complete && image.naturalWidth > 0)"""
 
 
 def main(folder: Path) -> None:
@@ -196,6 +199,7 @@ class Pages:
     def take(self, name: str) -> None:
         """Take a picture, as good as its weight allows."""
         self.settle()
+        self.page.wait_for_function(PICTURES_SHOWN)
         self.page.wait_for_timeout(1500)
         image = Image.open(io.BytesIO(self.page.screenshot())).convert("RGB")
         for quality in range(80, 20, -5):

@@ -71,6 +71,15 @@ def scuffed(lab: NDArray[Any]) -> NDArray[np.bool_]:
 
     Roughness is the fine contrast of the light as a ratio, so that it is the same in shade and in the sun;
     sound rubber is what most of the box is like.
+
+    Parameters
+    ----------
+    lab : ndarray of shape (H, W, 3)
+        CIELAB D65.
+
+    Returns
+    -------
+    ndarray of shape (H, W), bool
     """
     light = lab[..., 0]
     log = np.log(light + 3)

@@ -128,6 +128,11 @@ def upright(light: Light) -> tuple[Light, Floats]:
     body : ndarray of shape (h, w)
     to_box : ndarray of shape (3, 3)
         From pixels of the body to those of ``light``.
+
+    Raises
+    ------
+    CannotMeasure
+        The body leans so far that little of it is left between its sides.
     """
     h, w = light.shape
     lean = lean_of(np.ascontiguousarray(np.log(light + 4).T))

@@ -127,7 +127,7 @@ def smooth_outline(rim: Rim) -> Floats:
 
 
 def widths(outline: Floats) -> tuple[Floats, Floats]:
-    """Give the width of an outline across each direction: degrees (180,), and pixels (180,)."""
+    """Give the width of an outline (N, 2) across each direction: degrees (180,), and pixels (180,)."""
     bearing = np.arange(180.0)
     across = np.column_stack([np.cos(np.radians(bearing)), np.sin(np.radians(bearing))])
     reach = outline @ across.T

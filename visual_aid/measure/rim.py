@@ -256,7 +256,7 @@ def _fit(points: Floats, kept: NDArray[np.bool_], last: Rim) -> Rim | None:
 
 
 def misses(rim: Rim, points: Floats) -> Floats:
-    """Give how far points lie outside the ellipse, in pixels, to first order."""
+    """Give how far points (N, 2) lie outside the ellipse, in pixels (N,), to first order."""
     unit = (points - (rim.cx, rim.cy)) @ rim.to_unit.T
     reach = np.maximum(np.hypot(*unit.T), 1e-9)
     slope = (unit / reach[:, None]) @ rim.to_unit

@@ -99,7 +99,19 @@ def iso_4628_3_degree(percent: float) -> int:
 
 
 def redness(pixels: NDArray[np.uint8]) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-    """Give how far a colour is that of iron oxide, as a logarithm of ratios, and where it can be told."""
+    """Give how far a colour is that of iron oxide, and where it can be told.
+
+    Parameters
+    ----------
+    pixels : ndarray of shape (H, W, 3), uint8
+        sRGB.
+
+    Returns
+    -------
+    ratio : ndarray of shape (H, W), float32
+        Natural logarithm of ratios of linear light.
+    told : ndarray of shape (H, W), bool
+    """
     even = np.asarray(cv2.medianBlur(pixels, 3), np.uint8)
     light = cv2.GaussianBlur(srgb_to_linear(even), (0, 0), 0.8)
     told = light.max(axis=2) > DARK
@@ -109,7 +121,7 @@ def redness(pixels: NDArray[np.uint8]) -> tuple[NDArray[np.float32], NDArray[np.
 
 
 def rusted(ratio: NDArray[np.float32], told: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Mark what is rust: sure pixels, and likely ones that hang together with them."""
+    """Mark what is rust, given ``redness``: sure pixels, and likely ones that hang together with them."""
     likely = (ratio > LIKELY) & told
     count, labels = cv2.connectedComponents(likely.astype(np.uint8), connectivity=8)
     sure = np.bincount(labels[(ratio > SURE) & told], minlength=count) >= 3

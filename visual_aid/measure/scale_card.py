@@ -138,6 +138,11 @@ def find_card(photo: Photo, ruler: float = RULER) -> Card | str:
     Card or str
         The card, or why there is none to measure with, in words.
 
+    Raises
+    ------
+    ValueError
+        The ruler is less than half or more than twice as long as it should be.
+
     References
     ----------
     Garrido-Jurado et al., Pattern Recognition 47 (2014), for the marks; from memory.
