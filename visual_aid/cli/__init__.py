@@ -6,6 +6,7 @@ Nothing heavy is imported here, so that ``--help`` and mistakes are answered at 
 from __future__ import annotations
 
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import Literal
 
@@ -34,6 +35,11 @@ JOBS = click.option(
 PORT = click.option(
     "--port", type=click.IntRange(1, 65535), default=8501, show_default=True, help="Port of the page."
 )
+
+store_option = partial(
+    click.option, "--store", default="visual-aid.sqlite", show_default=True, metavar="STORE"
+)
+"""Names the records; each command says what it does with them."""
 
 PEOPLE = click.option(
     "--people",
@@ -89,13 +95,7 @@ def screen_command(
 
 @main.command("backlog", epilog=EXIT_CODES)
 @click.argument("places", nargs=-1, required=True, metavar="PLACE...")
-@click.option(
-    "--store",
-    default="visual-aid.sqlite",
-    show_default=True,
-    metavar="STORE",
-    help="Records to add to: an SQLite file, made if there is none, or a database URL.",
-)
+@store_option(help="Records to add to: an SQLite file, made if there is none, or a database URL.")
 @click.option(
     "--jobs", type=click.IntRange(1), metavar="N", help="Processes to screen with. Default: one a processor."
 )
@@ -206,13 +206,7 @@ def card_command(file: Path, paper: str) -> None:
 
 
 @main.command("app", epilog=EXIT_CODES)
-@click.option(
-    "--store",
-    default="visual-aid.sqlite",
-    show_default=True,
-    metavar="STORE",
-    help="Records to work on: an SQLite file, made if there is none, or a database URL.",
-)
+@store_option(help="Records to work on: an SQLite file, made if there is none, or a database URL.")
 @PORT
 @click.option("--lan", is_flag=True, help="Serve other machines, too, to people who sign in with a password.")
 @PEOPLE
@@ -245,9 +239,7 @@ def app_command(store: str, port: int, lan: bool, people: Path | None) -> None:
     show_default=True,
     help="What the person may do.",
 )
-@click.option(
-    "--store", default="visual-aid.sqlite", show_default=True, metavar="STORE", help="Records to work on."
-)
+@store_option(help="Records to work on.")
 @PEOPLE
 @click.option("--remove", is_flag=True, help="Let the person sign in no more.")
 def person_command(
@@ -311,13 +303,7 @@ def demo_command(samples: Path, store: Path, port: int, page: bool, jobs: int | 
 
 @main.command("report", epilog=EXIT_CODES)
 @click.argument("unit", metavar="UNIT")
-@click.option(
-    "--store",
-    default="visual-aid.sqlite",
-    show_default=True,
-    metavar="STORE",
-    help="Records that hold the visit: an SQLite file or a database URL.",
-)
+@store_option(help="Records that hold the visit: an SQLite file or a database URL.")
 @click.option(
     "--date",
     type=click.DateTime(["%Y-%m-%d"]),
@@ -345,13 +331,7 @@ def report_command(
 
 @main.command("export", epilog=EXIT_CODES)
 @click.argument("folder", metavar="FOLDER", type=FOLDER)
-@click.option(
-    "--store",
-    default="visual-aid.sqlite",
-    show_default=True,
-    metavar="STORE",
-    help="Records that hold the decisions: an SQLite file or a database URL.",
-)
+@store_option(help="Records that hold the decisions: an SQLite file or a database URL.")
 def export_command(folder: Path, store: str) -> None:
     """Write decided photos as labelled cases.
 
@@ -365,13 +345,7 @@ def export_command(folder: Path, store: str) -> None:
 
 @main.command("backup", epilog=EXIT_CODES)
 @click.argument("file", metavar="FILE", type=FILE)
-@click.option(
-    "--store",
-    default="visual-aid.sqlite",
-    show_default=True,
-    metavar="STORE",
-    help="Records to back up: an SQLite file.",
-)
+@store_option(help="Records to back up: an SQLite file.")
 def backup_command(file: Path, store: str) -> None:
     """Write the records and the photos kept with them into one file.
 
@@ -384,13 +358,7 @@ def backup_command(file: Path, store: str) -> None:
 
 @main.command("restore", epilog=EXIT_CODES)
 @click.argument("file", metavar="FILE", type=FILE)
-@click.option(
-    "--store",
-    default="visual-aid.sqlite",
-    show_default=True,
-    metavar="STORE",
-    help="Where the records go: an SQLite file.",
-)
+@store_option(help="Where the records go: an SQLite file.")
 @click.option("--replace", is_flag=True, help="Put records that are there aside, into a backup of their own.")
 def restore_command(file: Path, store: str, replace: bool) -> None:
     """Put a backup in its place.
