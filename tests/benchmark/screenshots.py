@@ -23,6 +23,7 @@ from visual_aid.cli.demo import show_samples
 from visual_aid.evaluation.judging import judge
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages import teaching
+from visual_aid.records.entries import WEAK_SCORE
 from visual_aid.records.store import Store
 from visual_aid.records.teaching import Quiz
 from visual_aid.training.truth import TruthPhoto, read_truths
@@ -74,7 +75,8 @@ def teach(store: Store) -> Quiz:
     """Fill the gallery with what was decided, and draw a quiz from it."""
     for entry in store.worklist("decided"):
         for stored in store.candidates(entry.photo.id):
-            if teaching.can_keep(stored) and not stored.is_weak:
+            plain = stored.is_finding or stored.candidate.score >= WEAK_SCORE
+            if plain and teaching.can_keep(stored):
                 teaching.keep(store, entry.photo.id, stored, by=NAME)
     return teaching.new_quiz(store, "Frame and hangers", 1, 6, trainee="", by=NAME)
 
