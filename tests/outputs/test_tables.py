@@ -1,6 +1,7 @@
 """The worklist and the rows for a spreadsheet."""
 
 import csv
+import dataclasses
 import io
 
 import pytest
@@ -34,6 +35,12 @@ def test_the_worklist_runs_from_the_highest_priority_to_what_failed():
 def test_a_row_gives_the_best_scored_reason():
     (row,) = worklist([record("a.jpg", TRAIL, GAP)])
     assert (row.candidates, row.cue, row.score, row.reason) == (2, "Gap under the nut", 0.95, "dark gap")
+    assert row.weaker == 0
+
+
+def test_what_is_too_weak_to_be_shown_is_counted_apart():
+    (row,) = worklist([record("a.jpg", TRAIL, dataclasses.replace(GAP, score=0.1))])
+    assert (row.candidates, row.weaker) == (1, 1)
 
 
 @pytest.mark.parametrize(

@@ -271,10 +271,12 @@ def print_worklist(console: Console, screenings: Sequence[Screening], total: int
     table.add_column("Photo and its strongest evidence", overflow="fold")
     for row in rows:
         reason = f"{row.cue} {row.score:.2f}: {row.reason}" if row.cue else row.reason
+        if row.weaker and not row.candidates:
+            reason = f"Nothing likely; at most {reason[:1].lower()}{reason[1:]}"
         priority, counts = "-", ""
         if row.priority is not None:
             priority = f"{row.priority:.2f}"
-            counts = f"  fasteners: {row.fasteners}, candidates: {row.candidates}"
+            counts = f"  fasteners: {row.fasteners}, candidates: {row.candidates}, weaker: {row.weaker}"
         table.add_row(priority, Text.assemble((printable(row.photo), "bold"), counts, f"\n{reason}"))
     console.print(table)
     more = (len(screenings) if total is None else total) - len(rows)

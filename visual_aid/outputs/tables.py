@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from visual_aid.model import Quality, Screening
 from visual_aid.outputs.palette import SIGN_STYLE
+from visual_aid.records.entries import WEAK_SCORE
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +20,8 @@ class WorklistRow:
     ----------
     priority : float or None
         None where the photo could not be screened.
+    candidates, weaker : int
+        Candidates likely enough to be shown, and those that are not (``WEAK_SCORE``).
     cue, score : str, float or None
         The best-scored candidate's cue in words and its score; None where nothing was flagged.
     reason : str
@@ -30,6 +33,7 @@ class WorklistRow:
     priority: float | None
     fasteners: int
     candidates: int
+    weaker: int
     cue: str | None
     score: float | None
     reason: str
@@ -95,6 +99,7 @@ def _nothing(quality: Quality) -> str:
 
 def _worklist_row(screening: Screening) -> WorklistRow:
     best = max(screening.candidates, key=lambda c: c.score, default=None)
+    likely = sum(c.score >= WEAK_SCORE for c in screening.candidates)
     if screening.error:
         reason = screening.error.say
     elif best:
@@ -105,7 +110,8 @@ def _worklist_row(screening: Screening) -> WorklistRow:
         photo=screening.photo.path or screening.photo.name,
         priority=None if screening.error else screening.priority,
         fasteners=len(screening.fasteners),
-        candidates=len(screening.candidates),
+        candidates=likely,
+        weaker=len(screening.candidates) - likely,
         cue=SIGN_STYLE[best.cue].label if best else None,
         score=best.score if best else None,
         reason=reason,
