@@ -21,6 +21,16 @@ def test_exactly_the_fasteners_pointed_at_are_judged(draw_joint):
     assert {c.fastener for c in record.candidates} <= {1, 2, 3, None}
 
 
+def test_what_is_too_faint_for_a_mark_still_orders_photos(draw_joint, monkeypatch):
+    pixels, fasteners = draw_joint(tilt=20)
+    photo = Photo.from_array(pixels, name="joint.png")
+    usual = screen_photo(photo, fasteners)
+    monkeypatch.setattr("visual_aid.evidence.register.LEAST_SCORE", 1.1)
+    faint = screen_photo(photo, fasteners)
+    assert faint.candidates == ()
+    assert faint.priority == usual.priority > 0
+
+
 def test_a_photo_to_be_taken_again_has_no_candidates():
     rng = np.random.default_rng(0)
     black = Photo.from_array(rng.integers(0, 3, (600, 800, 3)).astype(np.uint8), name="night.png")

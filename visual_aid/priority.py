@@ -4,18 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from visual_aid.model import Candidate
-
 USUAL_FASTENERS = 5
 """Fasteners on a usual photo of a joint, for which priority is the chance that a candidate stands."""
-
-
-def best_of_each(candidates: Iterable[Candidate]) -> dict[str, float]:
-    """Give the highest score of each cue that is flagged."""
-    best: dict[str, float] = {}
-    for candidate in candidates:
-        best[candidate.cue] = max(best.get(candidate.cue, 0.0), candidate.score)
-    return best
 
 
 def priority(best: Iterable[float], fasteners: int) -> float:
@@ -29,7 +19,7 @@ def priority(best: Iterable[float], fasteners: int) -> float:
     Parameters
     ----------
     best : iterable of float, 0 to 1
-        Score of the best candidate of each cue.
+        Highest score of each cue.
     fasteners : int
         Fasteners on the photo.
 

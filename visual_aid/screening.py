@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import os
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from visual_aid import __version__
@@ -15,9 +15,9 @@ from visual_aid.evidence.register import MEASURE, find_evidence
 from visual_aid.evidence.scene import Scene
 from visual_aid.fasteners.find import Overview, find_fasteners
 from visual_aid.fasteners.lean import add_lean
-from visual_aid.model import Candidate, Fastener, NotJudged, PhotoInfo, Quality, Screening
+from visual_aid.model import Candidate, Cue, Fastener, NotJudged, PhotoInfo, Quality, Screening
 from visual_aid.photo import Photo, PhotoError
-from visual_aid.priority import best_of_each, priority
+from visual_aid.priority import priority
 from visual_aid.quality import judge
 
 RETAKE = "the photo has to be taken again first"
@@ -51,13 +51,15 @@ def screen_photo(
     quality = judge(photo)
     found: tuple[Fastener, ...] = ()
     candidates: tuple[Candidate, ...] = ()
+    best: Mapping[Cue, float] = {}
     not_judged = tuple(NotJudged(cue, RETAKE) for cue in MEASURE)
     if quality.usable:
         found = find_fasteners(photo, overview=overview) if fasteners is None else add_lean(photo, fasteners)
         quality = judge(photo, found)
     if quality.usable:
         scene = Scene.build(photo, found)
-        candidates, not_judged = find_evidence(scene)
+        evidence = find_evidence(scene)
+        candidates, not_judged, best = evidence.candidates, evidence.not_judged, evidence.best
         found = tuple(
             dataclasses.replace(f, look=describe(frame)) for f, frame in zip(found, scene.frames, strict=True)
         )
@@ -68,7 +70,7 @@ def screen_photo(
         fasteners=found,
         candidates=candidates,
         not_judged=not_judged,
-        priority=priority(best_of_each(candidates).values(), len(found)),
+        priority=priority(best.values(), len(found)),
         seconds=time.perf_counter() - start,
     )
 

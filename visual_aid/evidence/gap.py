@@ -222,7 +222,7 @@ def _measurement(
     }
     measures = {"depth_l": wide.depth, "width_r": wide.width, "height_r": wide.height, "share": wide.share}
     reason = (
-        f"dark band {wide.width:.2f} nut radii high along {wide.share:.0%} of the lower edge, "
+        f"dark band {wide.width:.2f} nut radii high along {100 * wide.share:.0f} % of the lower edge, "
         f"{wide.depth:.0f} L* darker than what lies above and below it"
     )
     return Measurement(frame.fastener, features, measures, _outline(frame, stance, edge, wide), reason)

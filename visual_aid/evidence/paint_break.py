@@ -164,7 +164,7 @@ def _measurement(frame: Frame, stance: Stance) -> Measurement:
         "paint_de": spread,
     }
     reason = (
-        f"bare or rusty flecks along {share:.0%} of what is seen of the nut's foot, "
+        f"bare or rusty flecks along {100 * share:.0f} % of what is seen of the nut's foot, "
         f"longest arc {length * 360 // len(_BEARINGS)}°; the ring differs by {stands_out:.0f} ΔE from "
         f"the paint beyond, which itself varies by {spread:.0f}"
     )

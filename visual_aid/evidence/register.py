@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from types import MappingProxyType
 
 from visual_aid.evidence import (
@@ -19,9 +20,8 @@ from visual_aid.evidence.scene import Measured, Measurement, Scene
 from visual_aid.evidence.score import score
 from visual_aid.model import Candidate, Cue, NotJudged
 
-LEAST_SCORE = 0.02
-"""Candidates less probable than this are left out of the record: forty-nine in fifty would waste a look.
-Faint as they are, those above tell photos apart on which nothing better is seen."""
+LEAST_SCORE = 0.05
+"""Candidates less probable than this are left out of the record: nineteen in twenty would waste a look."""
 
 HALF_SURE = 0.5
 """From this score on a fastener counts as one: training has seen the finder's slips above it too."""
@@ -39,18 +39,31 @@ MEASURE: Mapping[Cue, Callable[[Scene], Measured]] = MappingProxyType(
 )
 
 
-def find_evidence(scene: Scene) -> tuple[tuple[Candidate, ...], tuple[NotJudged, ...]]:
-    """Look for every cue at every fastener.
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What all cues found at the fasteners of a photo.
 
-    Returns
-    -------
+    Attributes
+    ----------
     candidates : tuple of Candidate
         Most probable first, ids from 1.
     not_judged : tuple of NotJudged
         The cues on which the engine stayed silent, and why.
+    best : mapping of Cue to float
+        Highest score of each cue that measured anything, be it too low for a candidate: it still tells
+        photos apart on which nothing better is seen.
     """
+
+    candidates: tuple[Candidate, ...]
+    not_judged: tuple[NotJudged, ...]
+    best: Mapping[Cue, float]
+
+
+def find_evidence(scene: Scene) -> Evidence:
+    """Look for every cue at every fastener."""
     found: list[tuple[float, Cue, Measurement]] = []
     silent: list[NotJudged] = []
+    best: dict[Cue, float] = {}
     for cue, measure in MEASURE.items():
         measured = measure(scene)
         silent.extend(measured.not_judged)
@@ -58,6 +71,7 @@ def find_evidence(scene: Scene) -> tuple[tuple[Candidate, ...], tuple[NotJudged,
             # What lies at a thing that is likelier no fastener than one may be no evidence either.
             sure = 1.0 if m.fastener is None or m.fastener.score >= HALF_SURE else m.fastener.score
             probability = float(stands) * sure
+            best[cue] = max(best.get(cue, 0.0), probability)
             if probability >= LEAST_SCORE:
                 found.append((probability, cue, m))
     found.sort(key=lambda f: (-f[0], f[1], f[2].outline))
@@ -74,4 +88,4 @@ def find_evidence(scene: Scene) -> tuple[tuple[Candidate, ...], tuple[NotJudged,
         )
         for number, (probability, cue, m) in enumerate(found, 1)
     )
-    return candidates, tuple(silent)
+    return Evidence(candidates, tuple(silent), best)
