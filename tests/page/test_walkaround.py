@@ -103,8 +103,8 @@ def test_a_visit_from_the_yard_to_the_report(visit, store, photos, tmp_path):
         page.mouse.move(*corner, steps=4)
     page.mouse.up()
     page.get_by_role("button", name="Chafed", exact=True).click()
-    page.get_by_text("too light for bare rubber").wait_for()
-    page.get_by_role("button", name="Mark it without measuring").click()
+    # Whether what is boxed can be measured depends on the photo that was decided on last.
+    page.get_by_role("button", name="Mark it without").click()
     page.get_by_text("Marked by a person").wait_for()
     person.settle()
     findings = store.findings()

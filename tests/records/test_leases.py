@@ -2,6 +2,7 @@
 
 import datetime as dt
 import multiprocessing
+import time
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 
 import pytest
@@ -10,6 +11,7 @@ from visual_aid.records import leases
 from visual_aid.records.entries import OvertakenError
 from visual_aid.records.store import Store
 
+PROCESSES = 2
 GAP = ("gap", 0.5, (200.0, 40.0, 40.0, 20.0))
 
 
@@ -107,6 +109,10 @@ def _work(target, photos, holders):
         store.close()
         return holder, mine
 
+    # Nobody begins before all are there.
+    (photos / f"{holders[0]}.here").touch()
+    while len(list(photos.glob("*.here"))) < PROCESSES:
+        time.sleep(0.02)
     with ThreadPoolExecutor(len(holders)) as pool:
         return list(pool.map(one, holders))
 
@@ -117,7 +123,7 @@ def test_twenty_people_at_once_share_the_work_without_a_lost_double_or_crossed_d
     for n in range(60):
         store.add_photo(screened(picture(n), ("gap", 0.3 + n / 100, GAP[2])), data=picture(n))
     people = [f"P{n}" for n in range(20)]
-    with ProcessPoolExecutor(2, multiprocessing.get_context("spawn")) as pool:
+    with ProcessPoolExecutor(PROCESSES, multiprocessing.get_context("spawn")) as pool:
         work = [
             pool.submit(_work, database, tmp_path / "yard-photos", some)
             for some in (people[:10], people[10:])

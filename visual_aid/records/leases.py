@@ -42,8 +42,10 @@ class Leases:
 
         None if no other photo waits or all that wait are taken.
         """
-        with writing(self._engine) as connection:
-            while True:
+        # Each try is a transaction of its own: a lease that turns out to be another's stays locked to the end
+        # of it, and two people who hold what the other tries next would wait for each other.
+        while True:
+            with writing(self._engine) as connection:
                 found = worklist.next_to_decide(connection, photo, free=_is_free(holder))
                 if found is None or take(connection, found, holder, by):
                     return found
