@@ -5,17 +5,17 @@ from __future__ import annotations
 import dataclasses
 import os
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 from visual_aid import __version__
 from visual_aid.decoder import read_photo
 from visual_aid.evidence.look import describe
-from visual_aid.evidence.register import MEASURE, find_evidence
+from visual_aid.evidence.register import MEASURE, Evidence, find_evidence
 from visual_aid.evidence.scene import Scene
 from visual_aid.fasteners.find import Overview, find_fasteners
 from visual_aid.fasteners.lean import add_lean
-from visual_aid.model import Candidate, Cue, Fastener, NotJudged, PhotoInfo, Quality, Screening
+from visual_aid.model import Fastener, NotJudged, PhotoInfo, Quality, Screening
 from visual_aid.photo import Photo, PhotoError
 from visual_aid.priority import priority
 from visual_aid.quality import judge
@@ -50,16 +50,13 @@ def screen_photo(
     start = time.perf_counter()
     quality = judge(photo)
     found: tuple[Fastener, ...] = ()
-    candidates: tuple[Candidate, ...] = ()
-    best: Mapping[Cue, float] = {}
-    not_judged = tuple(NotJudged(cue, RETAKE) for cue in MEASURE)
+    evidence = Evidence((), tuple(NotJudged(cue, RETAKE) for cue in MEASURE), {})
     if quality.usable:
         found = find_fasteners(photo, overview=overview) if fasteners is None else add_lean(photo, fasteners)
         quality = judge(photo, found)
     if quality.usable:
         scene = Scene.build(photo, found)
         evidence = find_evidence(scene)
-        candidates, not_judged, best = evidence.candidates, evidence.not_judged, evidence.best
         found = tuple(
             dataclasses.replace(f, look=describe(frame)) for f, frame in zip(found, scene.frames, strict=True)
         )
@@ -68,9 +65,9 @@ def screen_photo(
         photo=photo.info,
         quality=quality,
         fasteners=found,
-        candidates=candidates,
-        not_judged=not_judged,
-        priority=priority(best.values(), len(found)),
+        candidates=evidence.candidates,
+        not_judged=evidence.not_judged,
+        priority=priority(evidence.best.values(), len(found)),
         seconds=time.perf_counter() - start,
     )
 

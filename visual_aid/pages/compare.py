@@ -13,12 +13,12 @@ from visual_aid.measure.visits import Comparison, compare
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages import actions
-from visual_aid.pages.deciding import ask_decision
+from visual_aid.pages.deciding import ask_decision, show_trouble, telling_trouble
 from visual_aid.pages.session import ask_signature, holder, signature, the_store
 from visual_aid.pages.viewer import show_viewer
 from visual_aid.pages.words import plain, sentence, where
 from visual_aid.photo import PhotoError
-from visual_aid.records.entries import Outcome, OvertakenError, Position, StoredCandidate, StoredPhoto
+from visual_aid.records.entries import Outcome, Position, StoredCandidate, StoredPhoto
 
 SIXTHS = (
     "Clockwise as seen. A hexagon looks the same after 60°: unless marks on the nut tell more, the turn may "
@@ -151,8 +151,7 @@ def _result(before: StoredPhoto, after: StoredPhoto, comparison: Comparison) -> 
             drawing_is=None,
             on_picked=_choose,
         )
-        if "trouble" in state:
-            st.error(plain(state.pop("trouble")))
+        show_trouble()
     with right, st.container(gap="xsmall"):
         if not signature():
             ask_signature()
@@ -184,16 +183,12 @@ def _decide(photo: str, turned: Sequence[StoredCandidate]) -> None:
 
 
 def _say(photo: str, candidate: int, outcome: Outcome, seen: int) -> None:
-    try:
+    with telling_trouble():
         the_store().decide(
             candidate, outcome, by=signature(), note=state.get("note", ""), holder=holder(), seen=seen
         )
         state.note = ""
         state.turned = actions.next_open(_turned(photo), candidate)
-    except OvertakenError as error:
-        state.trouble = str(error)
-    except OSError as error:
-        state.trouble = sentence(error.strerror or str(error))
 
 
 def _turned(photo: str) -> Sequence[StoredCandidate]:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
 import streamlit as st
 
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages.session import signature
-from visual_aid.pages.words import OUTCOME_SIGN, chance, said, sentence
-from visual_aid.records.entries import Outcome, StoredCandidate
+from visual_aid.pages.words import OUTCOME_SIGN, chance, plain, said, sentence
+from visual_aid.records.entries import Outcome, OvertakenError, StoredCandidate
 
 BUTTONS: tuple[tuple[Outcome, str, str], ...] = (
     ("confirmed", "Confirm", "Y"),
@@ -51,3 +52,20 @@ def ask_decision(
             )
     if chosen.is_finding and st.button("Hand check", shortcut="H", type="primary", width="stretch"):
         st.switch_page("hand_checks.py", query_params={"finding": str(chosen.id)})
+
+
+@contextmanager
+def telling_trouble() -> Iterator[None]:
+    """Have the page's next run tell why nothing was recorded: somebody was first, or the disk is full."""
+    try:
+        yield
+    except OvertakenError as error:
+        st.session_state.trouble = str(error)
+    except OSError as error:
+        st.session_state.trouble = sentence(error.strerror or str(error))
+
+
+def show_trouble() -> None:
+    """Tell once what went wrong with the last thing that was asked for."""
+    if "trouble" in st.session_state:
+        st.error(plain(st.session_state.pop("trouble")))

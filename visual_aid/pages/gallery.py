@@ -16,6 +16,7 @@ from visual_aid.outputs.lesson import title
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages import teaching
+from visual_aid.pages.deciding import show_trouble
 from visual_aid.pages.session import ask_signature, signature, the_store
 from visual_aid.pages.viewer import BLUR, show_viewer
 from visual_aid.pages.words import plain
@@ -165,8 +166,7 @@ def _photo(example: Example) -> None:
             on_click=_blur,
             args=(photo.id, teaching.without_box(boxes, number)),
         )
-    if "trouble" in state:
-        st.error(plain(state.pop("trouble")))
+    show_trouble()
 
 
 def _blur(photo: str, boxes: Sequence[Box]) -> None:

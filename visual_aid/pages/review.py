@@ -17,13 +17,13 @@ from visual_aid.outputs.measured import in_words
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages import actions, measuring, teaching
-from visual_aid.pages.deciding import ask_decision
+from visual_aid.pages.deciding import ask_decision, show_trouble, telling_trouble
 from visual_aid.pages.intake import point_out_fastener
 from visual_aid.pages.session import ask_signature, holder, signature, the_store
 from visual_aid.pages.viewer import Drawn, show_viewer
 from visual_aid.pages.words import measure, place, plain, sentence
 from visual_aid.photo import PhotoError
-from visual_aid.records.entries import Outcome, OvertakenError, StoredCandidate, StoredPhoto
+from visual_aid.records.entries import Outcome, StoredCandidate, StoredPhoto
 
 KEYS = (
     ("Y, N, T", "confirm, rule out, cannot tell"),
@@ -119,8 +119,7 @@ def _picture(photo: StoredPhoto, candidates: Sequence[StoredCandidate]) -> None:
     )
     for problem in photo.screening.quality.problems:
         st.warning(f"Hard to judge. {plain(sentence(problem.say))}")
-    if "trouble" in state:
-        st.error(plain(state.pop("trouble")))
+    show_trouble()
 
 
 def _choose(candidate: int) -> None:
@@ -161,7 +160,7 @@ def _magnifier(photo: StoredPhoto, chosen: int) -> None:
 
 
 def _say(photo: str, candidate: int, outcome: Outcome, seen: int) -> None:
-    try:
+    with telling_trouble():
         state.chosen = actions.decide(
             the_store(),
             photo,
@@ -174,10 +173,6 @@ def _say(photo: str, candidate: int, outcome: Outcome, seen: int) -> None:
             seen=seen,
         )
         state.note = ""
-    except OvertakenError as error:
-        state.trouble = str(error)
-    except OSError as error:
-        state.trouble = sentence(error.strerror or str(error))
 
 
 def _details(candidates: Sequence[StoredCandidate]) -> None:
@@ -337,18 +332,20 @@ def _measured(photo: StoredPhoto, wear: Wear, box: Box, other: str | None) -> Me
 
 def _keep_measured(photo: str, measurement: Measurement, box: Box, outline: Outline) -> None:
     note = state.get("note", "")
-    mark = measuring.keep(the_store(), photo, measurement, box, outline=outline, by=signature(), note=note)
-    state.chosen, state.drawn, state.wear, state.note = mark.id, None, None, ""
+    with telling_trouble():
+        _show_marked(
+            measuring.keep(the_store(), photo, measurement, box, outline=outline, by=signature(), note=note)
+        )
 
 
 def _mark(photo: str, sign: Sign) -> None:
     box, outline = state.drawn
     note = state.get("note", "")
-    try:
-        mark = the_store().mark(photo, sign, box, by=signature(), outline=outline, note=note)
-    except OSError as error:
-        state.trouble = sentence(error.strerror or str(error))
-        return
+    with telling_trouble():
+        _show_marked(the_store().mark(photo, sign, box, by=signature(), outline=outline, note=note))
+
+
+def _show_marked(mark: StoredCandidate) -> None:
     state.chosen, state.drawn, state.wear, state.note = mark.id, None, None, ""
 
 

@@ -148,13 +148,16 @@ ROUTES: list[BaseRoute] = [
     Route("/example/{id}/{number:int}", example),
     Route("/piece/{id}/{cx:float}/{cy:float}/{radius:float}", piece),
 ]
-MIDDLEWARE = [
-    Middleware(SecurityHeaders),
-    Middleware(SameOrigin),
-    # A page elsewhere may point its own name at 127.0.0.1: only our own names are answered.
-    Middleware(TrustedHostMiddleware, allowed_hosts=["localhost", "127.0.0.1"]),
-    Middleware(UploadRoom),
-]
+# A page elsewhere may point its own name at 127.0.0.1: only our own names are answered.
+OWN_NAMES = Middleware(TrustedHostMiddleware, allowed_hosts=["localhost", "127.0.0.1"])
+
+
+def _middleware(door: Middleware) -> list[Middleware]:
+    """Give what every request passes through; ``door`` tells who is let in."""
+    return [Middleware(SecurityHeaders), Middleware(SameOrigin), door, Middleware(UploadRoom)]
+
+
+MIDDLEWARE = _middleware(OWN_NAMES)
 
 
 def serve(store: str, port: int = 8501, people: Path | None = None) -> None:
@@ -182,8 +185,7 @@ def serve(store: str, port: int = 8501, people: Path | None = None) -> None:
             )
         signin.at_the_door = signin.SignIn(people)
         # Whatever name the machine is reached by: a session's cookie is bound to that name by the browser.
-        door = Middleware(signin.Door, sign_in=signin.at_the_door)
-        middleware = [*MIDDLEWARE[:2], door, *MIDDLEWARE[3:]]
+        middleware = _middleware(Middleware(signin.Door, sign_in=signin.at_the_door))
         config["server.address"] = "0.0.0.0"
     os.environ[STORE_VARIABLE] = store
     the_store()
