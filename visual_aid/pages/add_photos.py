@@ -12,6 +12,7 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile
 from visual_aid.backlog.sources import SUFFIXES, photo_files
 from visual_aid.pages.intake import Taken, take_file, take_upload
 from visual_aid.pages.session import VISIT, ask_signature, may, signature, the_store
+from visual_aid.pages.trouble import telling_trouble
 from visual_aid.pages.uploads import MOST, let_go
 from visual_aid.pages.words import plain
 from visual_aid.records.entries import ODOMETER_UNITS, OdometerUnit, Visit
@@ -122,7 +123,8 @@ def _take(takes: Sequence[Callable[[], Taken]]) -> None:
     for number, take in enumerate(takes, 1):
         state.taken = [*state.taken, take()]
         bar.progress(number / len(takes), f"{number} of {len(takes)} done. Stay on this page.")
-    the_store().backlog.group_bursts()
+    with telling_trouble():
+        the_store().backlog.group_bursts()
 
 
 def _results(taken: Sequence[Taken]) -> None:

@@ -13,8 +13,9 @@ from visual_aid.measure.visits import Comparison, compare
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages import actions
-from visual_aid.pages.deciding import ask_decision, show_trouble, telling_trouble
+from visual_aid.pages.deciding import ask_decision, take
 from visual_aid.pages.session import ask_signature, holder, signature, the_store
+from visual_aid.pages.trouble import telling_trouble
 from visual_aid.pages.viewer import show_viewer
 from visual_aid.pages.words import plain, sentence, where
 from visual_aid.photo import PhotoError
@@ -118,7 +119,7 @@ def _compare(before: StoredPhoto, after: StoredPhoto) -> None:
         with st.spinner("Laying the two photos on each other"):
             found = compare(store.read(before), store.read(after), (before.screening, after.screening))
         store.comparisons.keep(before.id, after.id, found)
-    except (PhotoError, OSError) as error:
+    except PhotoError as error:
         st.error(plain(str(error)))
         return
     st.rerun()
@@ -139,7 +140,7 @@ def _result(before: StoredPhoto, after: StoredPhoto, comparison: Comparison) -> 
     turned = [c for c in the_store().candidates(after.id) if c.before == before.id]
     if state.get("turned") not in [c.id for c in turned]:
         state.turned = actions.first_open(turned)
-    lease = the_store().leases.take(after.id, holder=holder(), by=signature())
+    lease = take(after.id)
     left, right = st.columns([9, 5], gap="medium")
     with left:
         show_viewer(
@@ -151,7 +152,6 @@ def _result(before: StoredPhoto, after: StoredPhoto, comparison: Comparison) -> 
             drawing_is=None,
             on_picked=_choose,
         )
-        show_trouble()
     with right, st.container(gap="xsmall"):
         if not signature():
             ask_signature()
@@ -182,13 +182,13 @@ def _decide(photo: str, turned: Sequence[StoredCandidate]) -> None:
     st.text_input("Note, kept with the next decision", key="note", max_chars=500)
 
 
+@telling_trouble()
 def _say(photo: str, candidate: int, outcome: Outcome, seen: int) -> None:
-    with telling_trouble():
-        the_store().decide(
-            candidate, outcome, by=signature(), note=state.get("note", ""), holder=holder(), seen=seen
-        )
-        state.note = ""
-        state.turned = actions.next_open(_turned(photo), candidate)
+    the_store().decide(
+        candidate, outcome, by=signature(), note=state.get("note", ""), holder=holder(), seen=seen
+    )
+    state.note = ""
+    state.turned = actions.next_open(_turned(photo), candidate)
 
 
 def _turned(photo: str) -> Sequence[StoredCandidate]:
@@ -200,6 +200,7 @@ def _step(turned: Sequence[StoredCandidate]) -> None:
     state.turned = actions.neighbour(turned, state.turned, 1)
 
 
+@telling_trouble()
 def _undo(photo: str) -> None:
     if actions.undo(the_store(), photo, by=signature()) is None:
         state.trouble = "Nothing of yours to undo on this photo."

@@ -2,21 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 
 import streamlit as st
 
 from visual_aid.outputs.palette import SIGN_STYLE
-from visual_aid.pages.session import signature
+from visual_aid.pages.session import holder, signature, the_store
+from visual_aid.pages.trouble import say
 from visual_aid.pages.words import OUTCOME_SIGN, chance, plain, said, sentence
-from visual_aid.records.entries import Outcome, OvertakenError, StoredCandidate
+from visual_aid.records.entries import Lease, Outcome, StoredCandidate
 
 BUTTONS: tuple[tuple[Outcome, str, str], ...] = (
     ("confirmed", "Confirm", "Y"),
     ("ruled_out", "Rule out", "N"),
     ("cannot_tell", "Cannot tell", "T"),
 )
+
+
+def take(photo: str) -> Lease | None:
+    """Have a photo kept for whoever is at work; give who has it already, None where nobody does.
+
+    A photo that cannot be kept for anybody is shown all the same, with the reason.
+    """
+    try:
+        return the_store().leases.take(photo, holder=holder(), by=signature())
+    except OSError as error:
+        st.error(plain(say(error)))
+        return None
 
 
 def ask_decision(
@@ -52,20 +64,3 @@ def ask_decision(
             )
     if chosen.is_finding and st.button("Hand check", shortcut="H", type="primary", width="stretch"):
         st.switch_page("hand_checks.py", query_params={"finding": str(chosen.id)})
-
-
-@contextmanager
-def telling_trouble() -> Iterator[None]:
-    """Have the page's next run tell why nothing was recorded: somebody was first, or the disk is full."""
-    try:
-        yield
-    except OvertakenError as error:
-        st.session_state.trouble = str(error)
-    except OSError as error:
-        st.session_state.trouble = sentence(error.strerror or str(error))
-
-
-def show_trouble() -> None:
-    """Tell once what went wrong with the last thing that was asked for."""
-    if "trouble" in st.session_state:
-        st.error(plain(st.session_state.pop("trouble")))

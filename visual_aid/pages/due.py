@@ -24,6 +24,7 @@ from visual_aid.followup.units import UNITS, Measured
 from visual_aid.outputs.due_list import due_csv, due_ics
 from visual_aid.outputs.visit_report import log_of
 from visual_aid.pages.session import ask_signature, signature, the_store
+from visual_aid.pages.trouble import telling_trouble
 from visual_aid.pages.words import plain, sentence
 from visual_aid.records.entries import Line, LineKind
 
@@ -193,12 +194,14 @@ def _keep(
     )
 
 
+@telling_trouble()
 def _write(kind: LineKind, body: dict[str, Any], unit: str, prefix: str, supersedes: int | None) -> None:
     the_store().logbook.write(kind, body, by=signature(), unit=unit, supersedes=supersedes)
     for name in [n for n in state if str(n).startswith(f"{prefix}-")]:
         del state[name]
 
 
+@telling_trouble()
 def _take_back(line: int) -> None:
     the_store().logbook.take_back(line, by=signature())
 

@@ -16,8 +16,8 @@ from visual_aid.outputs.lesson import title
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages import teaching
-from visual_aid.pages.deciding import show_trouble
 from visual_aid.pages.session import ask_signature, signature, the_store
+from visual_aid.pages.trouble import telling_trouble
 from visual_aid.pages.viewer import BLUR, show_viewer
 from visual_aid.pages.words import plain
 from visual_aid.photo import PhotoError
@@ -166,9 +166,9 @@ def _photo(example: Example) -> None:
             on_click=_blur,
             args=(photo.id, teaching.without_box(boxes, number)),
         )
-    show_trouble()
 
 
+@telling_trouble()
 def _blur(photo: str, boxes: Sequence[Box]) -> None:
     try:
         the_store().gallery.blur(photo, boxes, by=signature())
@@ -199,6 +199,7 @@ def _words(example: Example) -> None:
     )
 
 
+@telling_trouble()
 def _take_out(example: Example) -> None:
     the_store().gallery.say(example.id, dataclasses.replace(example.wording, kept=False), by=signature())
     _back()
@@ -237,9 +238,10 @@ def _take_in(photos: Sequence[str]) -> None:
     bar = st.progress(0.0, "Looking at photos. What is done is kept.")
     for number, photo in enumerate(photos, 1):
         try:
-            teaching.look_at(the_store(), photo)
-        except (OSError, PhotoError) as error:
-            st.error(plain(str(error)))
+            with telling_trouble():
+                teaching.look_at(the_store(), photo)
+        except PhotoError as error:
+            state.trouble = str(error)
         bar.progress(number / len(photos), f"{number} of {len(photos)} done.")
 
 

@@ -28,6 +28,7 @@ from visual_aid.outputs.report import check_lines
 from visual_aid.pages import actions
 from visual_aid.pages.session import ask_signature, finding_at_hand, signature, the_store, the_visit
 from visual_aid.pages.timer import show_timer
+from visual_aid.pages.trouble import telling_trouble
 from visual_aid.pages.words import VERDICT_SIGN, place, plain, sentence
 from visual_aid.records.entries import StoredCandidate, StoredPhoto, Visit
 
@@ -119,6 +120,7 @@ def _recorded(finding: StoredCandidate) -> None:
         st.text(sheet_words(line))
 
 
+@telling_trouble()
 def _take_back(line: int) -> None:
     the_store().logbook.take_back(line, by=signature())
 
@@ -126,7 +128,8 @@ def _take_back(line: int) -> None:
 def _follow_up(finding: StoredCandidate, photo: StoredPhoto) -> None:
     standing = the_store().logbook.lines("follow_up", candidate=finding.id)
     before = standing[-1].body["say"] if standing else ""
-    st.text_input(
+    about = (finding, photo, standing[-1].id if standing else None)
+    typed = st.text_input(
         "What is to be done",
         value=before,
         key=f"follow-up-{finding.id}",
@@ -134,10 +137,13 @@ def _follow_up(finding: StoredCandidate, photo: StoredPhoto) -> None:
         placeholder="Goes into the report",
         disabled=not signature(),
         on_change=_keep_follow_up,
-        args=(finding, photo, standing[-1].id if standing else None),
+        args=about,
     )
+    if typed.strip() != before:
+        st.button("Record what is to be done", type="primary", on_click=_keep_follow_up, args=about)
 
 
+@telling_trouble()
 def _keep_follow_up(finding: StoredCandidate, photo: StoredPhoto, before: int | None) -> None:
     say = str(state[f"follow-up-{finding.id}"]).strip()
     if not say and before is not None:
@@ -258,6 +264,7 @@ def _outcome(outcome: Outcome) -> None:
     )
 
 
+@telling_trouble()
 def _record(
     check: Check,
     key: str,

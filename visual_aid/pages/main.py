@@ -6,6 +6,7 @@ import streamlit as st
 
 from visual_aid.pages import signin
 from visual_aid.pages.session import keep_signature, may, signed_in
+from visual_aid.pages.trouble import run_telling_trouble
 
 st.set_page_config(page_title="visual-aid", layout="wide")
 st.html(Path(__file__).with_name("page.css"))
@@ -14,7 +15,7 @@ if signin.at_the_door is not None and signed_in() is None:
     st.error("You are signed out. Load this page again to sign in.")
     st.stop()
 keep_signature()
-st.navigation(
+page = st.navigation(
     {
         "": [
             st.Page("worklist.py", title="Worklist", default=True),
@@ -39,4 +40,5 @@ st.navigation(
         ],
     },
     position="top",
-).run()
+)
+run_telling_trouble(page.run)

@@ -9,6 +9,7 @@ from visual_aid.pages import teaching
 from visual_aid.pages.asking import show_asking
 from visual_aid.pages.results import summary
 from visual_aid.pages.session import ask_signature, signature, the_store
+from visual_aid.pages.trouble import telling_trouble
 from visual_aid.pages.words import plain
 from visual_aid.records.teaching import Answer, Quiz, Sitting
 
@@ -77,6 +78,7 @@ def _sit(sitting: Sitting) -> None:
     st.caption(f"{plain(sitting.trainee)}. {CAUTION}")
 
 
+@telling_trouble()
 def _answer(sitting: Sitting, answer: Answer) -> None:
     the_store().quizzes.answer(sitting, [answer])
     state.told, state.told_in = answer.item, sitting.token

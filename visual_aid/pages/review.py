@@ -17,9 +17,10 @@ from visual_aid.outputs.measured import in_words
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages import actions, measuring, teaching
-from visual_aid.pages.deciding import ask_decision, show_trouble, telling_trouble
+from visual_aid.pages.deciding import ask_decision, take
 from visual_aid.pages.intake import point_out_fastener
 from visual_aid.pages.session import ask_signature, holder, signature, the_store
+from visual_aid.pages.trouble import telling_trouble
 from visual_aid.pages.viewer import Drawn, show_viewer
 from visual_aid.pages.words import measure, place, plain, sentence
 from visual_aid.photo import PhotoError
@@ -58,7 +59,7 @@ def show() -> None:
     if state.get("photo") != photo.id:
         state.photo, state.chosen, state.drawn, state.weak = photo.id, None, None, False
         state.wear = None
-    lease = the_store().leases.take(photo.id, holder=holder(), by=signature())
+    lease = take(photo.id)
     candidates = actions.to_show(the_store(), photo.id, weak=state.weak)
     hidden = len(the_store().candidates(photo.id)) - len(candidates)
     if state.chosen not in [c.id for c in candidates]:
@@ -119,7 +120,6 @@ def _picture(photo: StoredPhoto, candidates: Sequence[StoredCandidate]) -> None:
     )
     for problem in photo.screening.quality.problems:
         st.warning(f"Hard to judge. {plain(sentence(problem.say))}")
-    show_trouble()
 
 
 def _choose(candidate: int) -> None:
@@ -132,11 +132,14 @@ def _keep_drawn(drawn: Drawn | None) -> None:
         state.wear = None
 
 
+@telling_trouble()
 def _point_out(cx: float, cy: float, radius: float | None) -> None:
     try:
         point_out_fastener(the_store(), the_store().photo(state.photo), cx, cy, radius)
-    except (PhotoError, OSError) as error:
+    except PhotoError as error:
         state.trouble = str(error)
+    except OSError:
+        raise
     except Exception as error:  # what was decided stays on the page whatever the engine does
         state.trouble = f"The photo could not be screened again ({error!r}): report it with the photo."
 
@@ -159,20 +162,20 @@ def _magnifier(photo: StoredPhoto, chosen: int) -> None:
     )
 
 
+@telling_trouble()
 def _say(photo: str, candidate: int, outcome: Outcome, seen: int) -> None:
-    with telling_trouble():
-        state.chosen = actions.decide(
-            the_store(),
-            photo,
-            candidate,
-            outcome,
-            by=signature(),
-            note=state.get("note", ""),
-            weak=state.weak,
-            holder=holder(),
-            seen=seen,
-        )
-        state.note = ""
+    state.chosen = actions.decide(
+        the_store(),
+        photo,
+        candidate,
+        outcome,
+        by=signature(),
+        note=state.get("note", ""),
+        weak=state.weak,
+        holder=holder(),
+        seen=seen,
+    )
+    state.note = ""
 
 
 def _details(candidates: Sequence[StoredCandidate]) -> None:
@@ -211,6 +214,7 @@ def _step(candidates: Sequence[StoredCandidate], step: int) -> None:
     state.chosen, state.drawn, state.wear = actions.neighbour(candidates, state.chosen, step), None, None
 
 
+@telling_trouble()
 def _undo(photo: str) -> None:
     candidate = actions.undo(the_store(), photo, by=signature())
     if candidate is None:
@@ -219,6 +223,7 @@ def _undo(photo: str) -> None:
         state.chosen = candidate
 
 
+@telling_trouble()
 def _open_next(photo: str) -> None:
     following = the_store().leases.take_next(photo, holder=holder(), by=signature())
     if following is None:
@@ -250,6 +255,7 @@ def _keep_button(label: str, photo: str, stored: StoredCandidate | None, *, ther
     )
 
 
+@telling_trouble()
 def _keep(photo: str, stored: StoredCandidate | None) -> None:
     teaching.keep(the_store(), photo, stored, by=signature())
 
@@ -330,19 +336,19 @@ def _measured(photo: StoredPhoto, wear: Wear, box: Box, other: str | None) -> Me
     return measurement
 
 
+@telling_trouble()
 def _keep_measured(photo: str, measurement: Measurement, box: Box, outline: Outline) -> None:
     note = state.get("note", "")
-    with telling_trouble():
-        _show_marked(
-            measuring.keep(the_store(), photo, measurement, box, outline=outline, by=signature(), note=note)
-        )
+    _show_marked(
+        measuring.keep(the_store(), photo, measurement, box, outline=outline, by=signature(), note=note)
+    )
 
 
+@telling_trouble()
 def _mark(photo: str, sign: Sign) -> None:
     box, outline = state.drawn
     note = state.get("note", "")
-    with telling_trouble():
-        _show_marked(the_store().mark(photo, sign, box, by=signature(), outline=outline, note=note))
+    _show_marked(the_store().mark(photo, sign, box, by=signature(), outline=outline, note=note))
 
 
 def _show_marked(mark: StoredCandidate) -> None:

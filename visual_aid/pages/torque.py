@@ -12,6 +12,7 @@ from visual_aid.followup.torque import Entry, Pairing, TorqueShares, Worksheet, 
 from visual_aid.followup.units import UNITS, convert, figure, read
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages.session import ask_signature, finding_at_hand, signature, the_store
+from visual_aid.pages.trouble import telling_trouble
 from visual_aid.pages.words import place, plain, sentence
 from visual_aid.records.entries import StoredCandidate
 
@@ -209,6 +210,7 @@ def _keep(entry: Entry, sheet: Worksheet, finding: StoredCandidate) -> None:
     )
 
 
+@telling_trouble()
 def _write(entry: Entry, sheet: Worksheet, finding: StoredCandidate) -> None:
     before = the_store().logbook.lines("torque_sheet", candidate=finding.id)
     visit = the_store().photo(finding.photo).visit

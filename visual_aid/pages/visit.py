@@ -23,6 +23,7 @@ from visual_aid.outputs.report_pdf import report_pdf
 from visual_aid.outputs.visit_report import visit_report
 from visual_aid.pages import actions
 from visual_aid.pages.session import ask_signature, signature, the_store, the_visit
+from visual_aid.pages.trouble import telling_trouble
 from visual_aid.pages.words import plain, sentence, where
 from visual_aid.records.entries import ODOMETER_UNITS, SIDES, OdometerUnit, Spot, StoredPhoto, Visit
 
@@ -157,6 +158,7 @@ def _card(photo: StoredPhoto, spot: Spot | None, guessed: bool, route: Sequence[
         st.switch_page("compare.py", query_params={"before": former.id, "after": photo.id})
 
 
+@telling_trouble()
 def _keep(places: Mapping[str, Spot]) -> None:
     the_store().visits.place(places, by=signature())
 
@@ -249,6 +251,7 @@ def _amend(visit: Visit) -> None:
     )
 
 
+@telling_trouble()
 def _put_right(
     visit: Visit, date: dt.date, inspector: str, odometer: float | None, unit: OdometerUnit
 ) -> None:

@@ -13,6 +13,7 @@ from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages.filters import ask_filter
 from visual_aid.pages.session import ask_signature, holder, signature, the_store
+from visual_aid.pages.trouble import telling_trouble
 from visual_aid.pages.words import STAGE_LABEL, chance, place, sentence
 from visual_aid.records.entries import EVERYTHING, STAGES, Bulk, Filter, Stage, WorklistEntry
 from visual_aid.records.store import Store
@@ -118,6 +119,7 @@ def _rule_out(picked: Sequence[str]) -> None:
     )
 
 
+@telling_trouble()
 def _say_ruled_out(picked: Sequence[str]) -> None:
     state.bulk = the_store().rule_out(picked, by=signature(), holder=holder())
 
@@ -132,6 +134,7 @@ def _bulk_done() -> None:
         st.button("Undo all of it", on_click=_undo_bulk, args=(bulk,))
 
 
+@telling_trouble()
 def _undo_bulk(bulk: Bulk) -> None:
     the_store().undo_bulk(bulk.id, by=signature())
     state.bulk = None

@@ -33,36 +33,49 @@ def writing(engine: Engine) -> Iterator[Connection]:
     Raises
     ------
     OSError
-        The disk is full or cannot be written; nothing was recorded, and what was recorded before stands.
+        The disk is full or cannot be written, or somebody keeps the records to themselves; nothing was
+        recorded, and what was recorded before stands.
     """
     try:
         with engine.connect() as connection, connection.execution_options(**WRITES).begin():
             yield connection
     except DBAPIError as error:
-        code, say = _trouble(error.orig)
-        if not code:
+        trouble = _trouble(error.orig)
+        if trouble is None:
             raise
-        raise OSError(code, f"{say}: nothing was recorded, make room there and do it again") from error
+        code, what, mend = trouble
+        raise OSError(code, f"{what}: nothing was recorded, {mend} and do it again") from error
 
 
-_FULL = (errno.ENOSPC, "the disk of the records is full")
-_UNWRITABLE = (errno.EIO, "the disk of the records cannot be written")
-# https://www.sqlite.org/rescode.html; PostgreSQL, appendix A: 53100 is disk_full, 58030 io_error.
+_FULL = (errno.ENOSPC, "the disk of the records is full", "make room there")
+_UNWRITABLE = (
+    errno.EIO,
+    "the records cannot be written",
+    "see that their disk is in order and they are not read-only",
+)
+_BUSY = (errno.EBUSY, "another program keeps the records to itself", "wait until it is done")
+# https://www.sqlite.org/rescode.html; PostgreSQL, appendix A: disk_full, io_error, read_only_sql_transaction,
+# lock_not_available, deadlock_detected.
 _TROUBLES = {
     sqlite3.SQLITE_FULL: _FULL,
     sqlite3.SQLITE_IOERR: _UNWRITABLE,
     sqlite3.SQLITE_READONLY: _UNWRITABLE,
+    sqlite3.SQLITE_CANTOPEN: _UNWRITABLE,
+    sqlite3.SQLITE_BUSY: _BUSY,
     "53100": _FULL,
     "58030": _UNWRITABLE,
+    "25006": _UNWRITABLE,
+    "55P03": _BUSY,
+    "40P01": _BUSY,
 }
 
 
-def _trouble(error: BaseException | None) -> tuple[int, str]:
-    """Give number and words of what is wrong with the disk; no number where it is something else."""
+def _trouble(error: BaseException | None) -> tuple[int, str, str] | None:
+    """Give number, words and mend of what keeps the records from being written; None for other faults."""
     if isinstance(error, sqlite3.Error):
         # The lowest byte is the kind, those above it tell more.
-        return _TROUBLES.get(getattr(error, "sqlite_errorcode", 0) & 0xFF, (0, ""))
-    return _TROUBLES.get(getattr(error, "sqlstate", ""), (0, ""))
+        return _TROUBLES.get(getattr(error, "sqlite_errorcode", 0) & 0xFF)
+    return _TROUBLES.get(getattr(error, "sqlstate", ""))
 
 
 def added(connection: Connection, table: Table, **values: Any) -> int:  # noqa: ANN401
