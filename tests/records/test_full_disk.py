@@ -134,3 +134,38 @@ def test_the_command_says_that_there_is_no_room_and_keeps_what_is_done(tmp_path,
         assert said.returncode in (1, 130), said
         assert "the disk of the records is full: nothing was recorded" in " ".join(said.stderr.split())
         assert "Traceback" not in said.stderr
+
+
+def test_records_that_are_read_only_or_kept_by_another_are_said(store, picture, screened):
+    photo = store.add_photo(screened(picture(), RUST), data=picture())
+    (rust,) = store.candidates(photo.id)
+    refuse = {
+        # https://www.postgresql.org/docs/current/runtime-config-client.html: transaction_read_only.
+        "postgresql": ("SET transaction_read_only = on", "begin"),
+        "sqlite": ("PRAGMA query_only=on", "engine_connect"),
+    }
+    statement, moment = refuse[store._engine.dialect.name]
+
+    def forbid(connection):
+        connection.connection.cursor().execute(statement)
+
+    event.listen(store._engine, moment, forbid)
+    with pytest.raises(OSError, match="cannot be written: nothing was recorded, see that"):
+        store.decide(rust.id, "confirmed", by="J. Doe")
+    event.remove(store._engine, moment, forbid)
+    assert store.history(rust.id) == ()
+
+
+def test_records_that_another_program_locks_are_said(tmp_path, picture, screened):
+    store = Store.open(tmp_path / "yard.sqlite")
+    photo = store.add_photo(screened(picture(), RUST), data=picture())
+    (rust,) = store.candidates(photo.id)
+    event.listen(store._engine, "engine_connect", lambda c: c.connection.execute("PRAGMA busy_timeout=10"))
+    with closing(sqlite3.connect(tmp_path / "yard.sqlite", isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(OSError, match="another program keeps the records to itself: nothing") as caught:
+            store.decide(rust.id, "confirmed", by="J. Doe")
+    assert caught.value.errno == errno.EBUSY
+    store.decide(rust.id, "confirmed", by="J. Doe")
+    assert len(store.history(rust.id)) == 1
+    store.close()

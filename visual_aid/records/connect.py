@@ -6,6 +6,7 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 from sqlite3 import Connection as SqliteConnection
+from typing import Any
 
 from alembic import command
 from alembic.config import Config
@@ -14,7 +15,7 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import DatabaseError
 
 from visual_aid.records.standing import stand_missing
-from visual_aid.records.writing import WRITES
+from visual_aid.records.writing import WRITES, keepable
 
 
 def locate(target: str | Path) -> URL:
@@ -41,6 +42,7 @@ def connect(url: URL) -> Engine:
                 "visual-aid restore FILE --replace"
             )
     engine = create_engine(url)
+    event.listen(engine, "before_cursor_execute", _with_texts_that_can_be_kept, retval=True)
     if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", _set_up_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
@@ -86,6 +88,27 @@ def _begin_sqlite(connection: Connection) -> None:
     # A writer takes the lock before it reads: two writers then queue instead of failing half way.
     writes = connection.get_execution_options().get("writes", False)
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _with_texts_that_can_be_kept(
+    _connection: Connection,
+    _cursor: object,
+    statement: str,
+    parameters: Any,  # noqa: ANN401
+    *_: object,
+) -> tuple[str, Any]:
+    """Have each text of a statement as every database keeps it, the same where it is looked up."""
+    return statement, _kept(parameters)
+
+
+def _kept(value: Any) -> Any:  # noqa: ANN401
+    if isinstance(value, str):
+        return keepable(value)
+    if isinstance(value, dict):
+        return {name: _kept(one) for name, one in value.items()}
+    if isinstance(value, (list, tuple)):
+        return type(value)(map(_kept, value))
+    return value
 
 
 def migrate(connection: Connection, to: str) -> None:

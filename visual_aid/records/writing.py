@@ -78,6 +78,19 @@ def _trouble(error: BaseException | None) -> tuple[int, str, str] | None:
     return _TROUBLES.get(getattr(error, "sqlstate", ""))
 
 
+def keepable(text: str) -> str:
+    r"""Give a text as every database keeps it: without NUL and halves of a surrogate pair.
+
+    PostgreSQL refuses both (manual, 8.3 Character Types: NUL cannot be stored), SQLite the second alone.
+
+    >>> keepable("a\0b\udcffc")
+    'a\\x00b\\udcffc'
+    """
+    if text.isascii() and "\0" not in text:
+        return text
+    return text.replace("\0", "\\x00").encode("utf-8", "backslashreplace").decode("utf-8")
+
+
 def added(connection: Connection, table: Table, **values: Any) -> int:  # noqa: ANN401
     """Add a row and give its number."""
     number: int = connection.execute(insert(table).values(**values).returning(table.c.id)).scalar_one()
