@@ -9,6 +9,7 @@ All but the lock is read from what is installed, without a network.
 
 import importlib.metadata
 import json
+import platform
 import re
 import subprocess
 import sys
@@ -105,9 +106,8 @@ def lock():
     command = [sys.executable, "-m", "pip", "install", "--quiet", "--dry-run", "--ignore-installed"]
     command += ["--report", "-", "--only-binary", ":all:", ".[dev]", "hatchling", "editables"]
     report = json.loads(subprocess.run(command, check=True, capture_output=True, text=True).stdout)
-    lines = [
-        f"# Python {sys.version_info.major}.{sys.version_info.minor}, {sys.platform}; made by shipped.py lock"
-    ]
+    here = f"Python {sys.version_info.major}.{sys.version_info.minor}, {sys.platform} {platform.machine()}"
+    lines = [f"# {here}; made by shipped.py lock"]
     for one in sorted(report["install"], key=lambda one: canonicalize_name(one["metadata"]["name"])):
         name = canonicalize_name(one["metadata"]["name"])
         if name != "visual-aid":

@@ -7,6 +7,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
 
 ROOT = Path(__file__).parents[1]
 
@@ -73,3 +74,15 @@ def test_the_lock_names_every_required_package_with_a_hash():
     assert required("dependencies", "cluster", "postgresql", "dev") <= {
         line.partition("==")[0] for line in lines
     }
+
+
+def test_the_lock_holds_versions_that_the_project_allows():
+    locked = dict(
+        line.split(" ")[0].split("==") for line in (ROOT / ".ci" / "locked.txt").read_text().splitlines()[1:]
+    )
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    asked = [*project["build-system"]["requires"], *project["project"]["dependencies"]]
+    asked += [line for lines in project["project"]["optional-dependencies"].values() for line in lines]
+    asked = [one for one in map(Requirement, asked) if one.name != "visual-aid"]
+    assert len(asked) > 20
+    assert [str(one) for one in asked if not one.specifier.contains(locked[one.name])] == []
