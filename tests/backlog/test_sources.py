@@ -88,6 +88,7 @@ def test_the_stamp_changes_with_the_file(tmp_path):
 def test_links_to_folders_are_not_followed(tmp_path, yard):
     (yard / "sub" / "up").symlink_to(yard, target_is_directory=True)
     assert len(found(yard)) == 4
+    assert len(photo_files([yard])) == 4
 
 
 @pytest.mark.parametrize(

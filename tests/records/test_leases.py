@@ -2,8 +2,10 @@
 
 import datetime as dt
 import multiprocessing
+import threading
 import time
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from contextlib import suppress
 
 import pytest
 
@@ -46,6 +48,23 @@ def test_two_holders_never_have_the_same_photo(store, waiting):
     assert take(store, "A", waiting[0]) == waiting[2]
     # What was given back is free again, from the top.
     assert take(store, "C") == waiting[0]
+
+
+def test_two_who_find_the_same_photo_free_at_the_same_moment_get_two(store, waiting, monkeypatch):
+    found_by_both = threading.Barrier(2)
+    find = leases.worklist.next_to_decide
+
+    def find_together(*about, **more):
+        found = find(*about, **more)
+        with suppress(threading.BrokenBarrierError):  # SQLite lets one in at a time, who waits for nobody
+            found_by_both.wait(1)
+        return found
+
+    monkeypatch.setattr(leases.worklist, "next_to_decide", find_together)
+    with ThreadPoolExecutor(2) as pool:
+        assert sorted(pool.map(lambda holder: waiting.index(take(store, holder)), "AB")) == [0, 1]
+    assert store.leases.take(waiting[0], holder="C", by="C") is not None
+    assert store.leases.take(waiting[1], holder="C", by="C") is not None
 
 
 def test_who_has_a_photo_is_said(store, waiting):
