@@ -144,13 +144,15 @@ def test_a_role_sees_its_pages_and_decides_under_its_own_name(chromium, open_ser
     expect(field).to_have_value(name)
     expect(field).to_be_disabled()
     expect(page.get_by_label("Or a folder on this machine")).to_have_count(int(sees))
-    page.goto(f"{open_server.url}/threshold")
     missing = page.get_by_text("Page not found")
-    if sees:
-        page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
-        expect(missing).to_have_count(0)
-    else:
-        missing.first.wait_for()
+    for kept in ("threshold", "gallery", "lessons", "trainees"):
+        page.goto(f"{open_server.url}/{kept}")
+        if sees:
+            page.locator("[data-testid=stMain] :is(h3, button, input, p):visible").first.wait_for()
+            page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
+            expect(missing).to_have_count(0)
+        else:
+            missing.first.wait_for()
     context.close()
 
 
