@@ -28,8 +28,11 @@ CLEAR = 4.0
 """How many times the leaf's usual darkest crossing a break is: grime and grain cross leaves too."""
 REDDER = 4.0
 """CIELAB a* by which a rusty edge is redder than its leaf."""
-ALIKE = 1.5
-"""Leaf thicknesses within which crossings of two leaves belong to one thing that lies over both."""
+ALIKE = 0.6
+"""Leaf thicknesses aside within which dark lines across two leaves belong to one thing that lies over
+both."""
+AS_DARK = 0.5
+"""How dark, as a share, the line across the other leaf is at least."""
 LIMIT = Limit("breaks", 0.0, "no leaf cracked or broken", "49 CFR 393.207(c)")
 
 
@@ -45,6 +48,30 @@ class Crossing:
     redder: float
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class Leaf:
+    """A leaf and the darkest line across it from each column of its lower edge.
+
+    Attributes
+    ----------
+    number : int
+    dark : ndarray of shape (h, w)
+        How much darker each place is than both what lies left and what lies right of it, as a logarithm.
+    lines : ndarray of shape (h, w)
+        Columns, row by row, of the line that ends in each column.
+    through : ndarray of shape (w,)
+        How dark that line is all the way.
+    red : ndarray of shape (h, w)
+        CIELAB a*.
+    """
+
+    number: int
+    dark: NDArray[Any]
+    lines: NDArray[np.int64]
+    through: NDArray[Any]
+    red: NDArray[Any]
+
+
 def measure(views: Sequence[View]) -> Found:
     """Look for a break in the leaves of a boxed pack.
 
@@ -56,9 +83,12 @@ def measure(views: Sequence[View]) -> Found:
     view = views[0]
     patch = cut(view, SIDE)
     pack = take_apart(patch)
-    crossings = [c for number in range(len(pack.bands)) for c in darkest_crossings(pack, number)]
+    leaves = [crossings_of(pack, number) for number in range(len(pack.bands))]
     breaks = [
-        c for c in crossings if c.darkness > CERTAIN and c.clear > CLEAR and not _shared(c, crossings, pack)
+        c
+        for leaf in leaves
+        for c in darkest(leaf)
+        if c.darkness > CERTAIN and c.clear > CLEAR and not _shared(c, leaves, pack)
     ]
     figures = [Figure("breaks", float(len(breaks))), Figure("leaves", float(len(pack.bands)))]
     if not breaks:
@@ -86,40 +116,42 @@ def measure(views: Sequence[View]) -> Found:
     return Found(reason, tuple(figures), marks, LIMIT)
 
 
-def darkest_crossings(pack: Pack, number: int, most: int = 3) -> list[Crossing]:
-    """Find the darkest lines that cross a leaf, each by the path that is darkest all the way."""
+def crossings_of(pack: Pack, number: int) -> Leaf:
+    """Find the lines that cross a leaf, each by the path that is darkest all the way."""
     a, b = pack.bands[number]
     inset = max(1, round(0.12 * (b - a)))
     top, bottom = a + inset, b - inset
     log = cv2.GaussianBlur(pack.log[top:bottom], (0, 0), 0.8)
-    h, w = log.shape
-    if h < 4 or w < 8 * HALF:
-        return []
     # Darker than both sides: the lighter of a line's sides does not count.
     left, right = np.roll(log, HALF, axis=1), np.roll(log, -HALF, axis=1)
     dark = np.minimum(left, right) - log
     dark[:, : 2 * HALF] = dark[:, -2 * HALF :] = -1.0
-    paths, through = _paths(dark)
-    usual = max(float(np.percentile(through[2 * HALF : -2 * HALF], 75)), 0.01)
+    lines, through = _paths(dark)
+    return Leaf(number, dark, lines, through, pack.lab[top:bottom, :, 1])
+
+
+def darkest(leaf: Leaf, most: int = 3) -> list[Crossing]:
+    """Give a leaf's darkest crossings, darkest first."""
+    h, w = leaf.dark.shape
+    if h < 4 or w < 8 * HALF:
+        return []
+    usual = max(float(np.percentile(leaf.through[2 * HALF : -2 * HALF], 75)), 0.01)
     found = []
-    left_over = through.copy()
+    left_over = leaf.through.copy()
     for _ in range(most):
         end = int(left_over.argmax())
         if left_over[end] <= 0:
             break
-        columns = paths[:, end]
-        around = slice(max(0, end - 3 * HALF), end + 3 * HALF + 1)
-        left_over[around] = 0
-        rows = np.arange(h)
-        redder = _redder(pack.lab[top:bottom, :, 1], rows, columns)
+        columns, through = leaf.lines[:, end], float(leaf.through[end])
+        left_over[max(0, end - 3 * HALF) : end + 3 * HALF + 1] = 0
         found.append(
             Crossing(
-                number,
+                leaf.number,
                 columns,
-                float(through[end]),
-                float(through[end]) / usual,
-                _width(dark, columns),
-                redder,
+                through,
+                through / usual,
+                _width(leaf.dark, columns),
+                _redder(leaf.red, np.arange(h), columns),
             )
         )
     return found
@@ -160,17 +192,17 @@ def _redder(a: NDArray[Any], rows: NDArray[np.int64], columns: NDArray[np.int64]
     return float(np.percentile(a[rows[:, None], near], 75) - np.median(a))
 
 
-def _shared(crossing: Crossing, among: Sequence[Crossing], pack: Pack) -> bool:
-    """Tell whether a neighbouring leaf is crossed by the same thing."""
+def _shared(crossing: Crossing, leaves: Sequence[Leaf], pack: Pack) -> bool:
+    """Tell whether what crosses a leaf goes on across a neighbour."""
     a, b = pack.bands[crossing.leaf]
-    at = float(np.mean(crossing.columns))
-    return any(
-        abs(other.leaf - crossing.leaf) == 1
-        and abs(float(np.mean(other.columns)) - at) < ALIKE * (b - a)
-        and other.darkness > 0.5 * crossing.darkness
-        and other.clear > 0.5 * CLEAR
-        for other in among
-    )
+    aside = ALIKE * (b - a)
+    for leaf, end in ((crossing.leaf - 1, 0), (crossing.leaf + 1, -1)):
+        if 0 <= leaf < len(leaves):
+            lines, through = leaves[leaf].lines, leaves[leaf].through
+            beside = np.abs(lines[-1 - end] - crossing.columns[end]) < aside
+            if beside.any() and through[beside].max() > AS_DARK * crossing.darkness:
+                return True
+    return False
 
 
 def _line(crossing: Crossing, pack: Pack) -> Floats:

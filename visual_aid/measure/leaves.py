@@ -18,10 +18,18 @@ from visual_aid.measure.scale import Floats
 
 MOST_LEAN = 15.0
 """Degrees by which the leaves may lean in the box."""
+MOST_DRAWN = 0.16
+"""Share of a pack's height by which perspective makes it higher at an end of the box than in its middle: a
+phone
+half a metre off a pack of 30 cm, turned by 35 degrees."""
 LEAST_GAP = 0.12
 """Darkness of a gap, as a logarithm of lightness, below the leaves around it."""
-LEAST_BAND = 0.35
-"""A leaf's height, as a share of the pack's usual one."""
+LEAST_BOXED = 0.9
+"""Share of a leaf's rows that lies in the box."""
+LEAST_BAND, LEAST_OUTER = 0.35, 0.6
+"""A leaf's height, as a share of the pack's usual one; of one that the box may cut, so that a strip of what
+lies
+behind is none."""
 
 Light = NDArray[Any]
 
@@ -39,17 +47,21 @@ class Pack:
     bands : tuple of (int, int)
         First and last row but one of each leaf, from above.
     to_patch : ndarray of shape (2, 3)
-        From the level picture back to the patch.
+        From the level picture back to the patch, once ``drawn`` is undone.
+    drawn : float
+        Share by which the pack is higher at the right end of the patch than in its middle, by perspective.
     """
 
     log: Light
     lab: Light
     bands: tuple[tuple[int, int], ...]
     to_patch: Floats
+    drawn: float
 
     def back(self, points: Floats) -> Floats:
         """Map points (N, 2) to the patch."""
-        back: Floats = np.column_stack([points, np.ones(len(points))]) @ self.to_patch.T
+        x, y = _drawn_back(points[:, 0], points[:, 1], self.log.shape, self.drawn)
+        back: Floats = np.column_stack([x, y, np.ones(len(points))]) @ self.to_patch.T
         return back
 
 
@@ -63,37 +75,85 @@ def take_apart(patch: Patch) -> Pack:
     """
     lab = srgb_to_lab(patch.pixels)
     log = np.log(lab[..., 0] + 4)
-    lean = lean_of(log)
     h, w = log.shape
-    turn = cv2.getRotationMatrix2D(((w - 1) / 2, (h - 1) / 2), lean, 1.0)
-    level, level_lab = (cv2.warpAffine(p, turn, (w, h), borderMode=cv2.BORDER_REPLICATE) for p in (log, lab))
-    bands = _bands(level)
+    turn = cv2.getRotationMatrix2D(((w - 1) / 2, (h - 1) / 2), lean_of(log), 1.0)
+    turned, turned_lab = (
+        cv2.warpAffine(p, turn, (w, h), borderMode=cv2.BORDER_REPLICATE) for p in (log, lab)
+    )
+    drawn = drawn_of(turned)
+    level, level_lab = _undrawn(turned, drawn), _undrawn(turned_lab, drawn)
+    boxed = _undrawn(cv2.warpAffine(np.ones_like(log), turn, (w, h)), drawn)
+    bands = _bands(level, boxed.mean(axis=1))
     if len(bands) < 2:
         raise CannotMeasure(
             "the leaves cannot be told apart: box the pack with its leaves lying level, and light the "
             "gaps from the side"
         )
-    return Pack(level, level_lab, bands, np.asarray(cv2.invertAffineTransform(turn), float))
+    return Pack(level, level_lab, bands, np.asarray(cv2.invertAffineTransform(turn), float), drawn)
 
 
 def lean_of(log: Light) -> float:
     """Give the degrees, anticlockwise as seen, that level a picture: where its rows differ most."""
-    shrink = min(1.0, 240 / max(log.shape))
-    small = cv2.resize(log, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
+    small = _small(log)
     h, w = small.shape
-    inner = slice(round(0.12 * w), round(0.88 * w))
 
     def told(lean: float) -> float:
         turn = cv2.getRotationMatrix2D(((w - 1) / 2, (h - 1) / 2), lean, 1.0)
-        rows = cv2.warpAffine(small, turn, (w, h), borderMode=cv2.BORDER_REPLICATE)[:, inner].mean(axis=1)
-        return float((np.diff(rows, 2) ** 2).sum())
+        return _told(cv2.warpAffine(small, turn, (w, h), borderMode=cv2.BORDER_REPLICATE))
 
     coarse = max(np.arange(-MOST_LEAN, MOST_LEAN + 0.5, 1.5), key=told)
     return float(max(coarse + np.arange(-1.5, 1.6, 0.3), key=told))
 
 
-def _bands(log: Light) -> tuple[tuple[int, int], ...]:
-    """Split the rows at the dark lines between leaves."""
+def drawn_of(log: Light) -> float:
+    """Give the share by which a level pack is higher at the right end than in its middle, by perspective."""
+    small = _small(log)
+
+    def told(drawn: float) -> float:
+        return _told(_undrawn(small, drawn))
+
+    coarse = max(np.arange(-MOST_DRAWN, MOST_DRAWN + 0.01, 0.02), key=told)
+    return float(max(coarse + np.arange(-0.015, 0.016, 0.005), key=told))
+
+
+def _small(log: Light) -> Light:
+    shrink = min(1.0, 240 / max(log.shape))
+    return cv2.resize(log, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
+
+
+def _told(level: Light) -> float:
+    """Give how much the rows of a picture differ."""
+    w = level.shape[1]
+    rows = level[:, round(0.12 * w) : round(0.88 * w)].mean(axis=1)
+    return float((np.diff(rows, 2) ** 2).sum())
+
+
+def _undrawn(picture: Light, drawn: float) -> Light:
+    """Make a pack as high at both ends as in its middle."""
+    y, x = np.mgrid[0 : picture.shape[0], 0 : picture.shape[1]].astype(np.float32)
+    x, y = _drawn_back(x, y, picture.shape, drawn)
+    return cv2.remap(
+        picture, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+
+
+def _drawn_back(x: Light, y: Light, shape: tuple[int, ...], drawn: float) -> tuple[Light, Light]:
+    """Say where points of the pack that is equally high throughout lay before."""
+    middle, half = (shape[0] - 1) / 2, (shape[1] - 1) / 2
+    return x, middle + (y - middle) * (1 + drawn * (x - half) / half)
+
+
+def _bands(log: Light, boxed: Light) -> tuple[tuple[int, int], ...]:
+    """Split the rows at the dark lines between leaves.
+
+    ``boxed`` is the share of each row that lies in the box: a pack that leans in a tight box touches it at
+    two corners, so that rows beyond its outer leaves are cut by the box and those of the leaves are not.
+    """
+    within = np.flatnonzero(boxed > LEAST_BOXED)
+    if not len(within):
+        return ()
+    first = int(within[0])
+    log = log[first : int(within[-1]) + 1]
     h, w = log.shape
     rows: Light = np.median(log[:, round(0.2 * w) : round(0.8 * w)], axis=1).astype(np.float32)
     rows = cv2.GaussianBlur(rows[:, None], (1, 1), 0, sigmaY=max(0.8, h / 300)).ravel()
@@ -108,8 +168,18 @@ def _bands(log: Light) -> tuple[tuple[int, int], ...]:
     bands = [(a, b) for a, b in bands if b - a >= 4]
     if not bands:
         return ()
+    # Leaves of a pack are alike: where an outer one has no edge of its own, its neighbours say where it ends.
+    inner = [b - a for a, b in bands if a > 0 and b < h]
+    if inner:
+        high = round(float(np.median(inner)))
+        bands = [(max(a, b - high) if a == 0 else a, min(b, a + high) if b == h else b) for a, b in bands]
     usual = float(np.median([b - a for a, b in bands]))
-    return tuple((a, b) for a, b in bands if LEAST_BAND * usual <= b - a <= 2.6 * usual)
+    outer = (bands[0], bands[-1])
+    return tuple(
+        (a + first, b + first)
+        for a, b in bands
+        if (LEAST_OUTER if (a, b) in outer else LEAST_BAND) * usual <= b - a <= 2.6 * usual
+    )
 
 
 def gap_rows(bands: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
