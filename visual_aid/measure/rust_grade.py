@@ -28,6 +28,8 @@ YELLOW = 0.25
 """How much of green against blue counts with it: yellow oxides are hardly redder than dust, but lack blue."""
 DARK = 0.004
 """Linear light under which colour is noise."""
+AROUND = 12.0
+"""Pixels around an edge from which the rust's and the coat's own light are taken, standard deviation."""
 ALL_OVER = 0.97
 PLAIN = 0.16
 """Spread of the red ratio under which a surface that is rust-coloured all over is paint, not rust."""
@@ -63,7 +65,7 @@ def measure(views: Sequence[View]) -> Found:
     ratio, told = redness(patch.pixels)
     if told.mean() < 0.5:
         raise CannotMeasure("the area is too dark for colours to be told: light it and take it again")
-    mask = rusted(ratio, told)
+    mask = settled(patch.pixels, rusted(ratio, told), ratio > SURE)
     share = float(mask[told].mean())
     if share > ALL_OVER and float(np.std(ratio[told])) < PLAIN:
         raise CannotMeasure(
@@ -128,6 +130,36 @@ def rusted(ratio: NDArray[np.float32], told: NDArray[np.bool_]) -> NDArray[np.bo
     sure[0] = False
     mask: NDArray[np.bool_] = sure[labels]
     return mask
+
+
+def settled(pixels: NDArray[np.uint8], mask: NDArray[np.bool_], sure: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Put the edges of rust where half of a pixel is covered.
+
+    Light adds up and ratios of it do not: on a black coat a pixel with a little rust in it has nearly the
+    colour of rust, on a white coat one needs to be nearly full. Red beyond green, in linear light, grows with
+    the share covered, from what the coat nearby shows to what the rust nearby shows.
+
+    Parameters
+    ----------
+    pixels : ndarray of shape (H, W, 3), uint8
+        sRGB.
+    mask : ndarray of shape (H, W), bool
+        Rust by its colour.
+    sure : ndarray of shape (H, W), bool
+        Where that colour is plain.
+    """
+    light = srgb_to_linear(pixels)
+    beyond = cv2.GaussianBlur(light[..., 0] - light[..., 1], (0, 0), 0.8)
+    near = cv2.dilate(mask.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
+
+    def level(weight: NDArray[np.float32]) -> NDArray[np.float32]:
+        total = cv2.GaussianBlur(weight * beyond, (0, 0), AROUND)
+        return np.asarray(total / (cv2.GaussianBlur(weight, (0, 0), AROUND) + 1e-7), np.float32)
+
+    # Pixels with more rust in them count more: in small specks few are full.
+    rust = level(np.asarray((mask & sure) * beyond.clip(0, None), np.float32))
+    coat = level(np.asarray(~near, np.float32))
+    return np.asarray(near & (beyond - coat > 0.5 * (rust - coat)) & (rust > coat))
 
 
 def outlines(mask: NDArray[np.bool_], patch: Patch, label: str, most: int = 60) -> tuple[Mark, ...]:
