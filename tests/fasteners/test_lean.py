@@ -6,14 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from visual_aid.fasteners.lean import (
-    BINS,
-    CELLS,
-    SIDE,
-    add_lean,
-    gradient_histograms,
-    seated,
-)
+from visual_aid.fasteners.lean import add_lean, seated
 from visual_aid.model import Fastener
 from visual_aid.photo import Photo
 
@@ -58,18 +51,6 @@ def test_a_mirrored_photo_leans_the_other_way(draw_joint):
     mirrored = add_lean(Photo.from_array(np.ascontiguousarray(pixels[:, ::-1]), name="b.png"), flipped)
     for a, b in zip(straight, mirrored, strict=True):
         assert a.seat[1] == pytest.approx(b.seat[1], abs=0.25 * a.radius)
-
-
-def test_an_upright_edge_votes_for_one_direction():
-    patch = np.zeros((1, SIDE, SIDE), np.float32)
-    patch[:, :, SIDE // 2 :] = 100
-    votes = (gradient_histograms(patch)[0] ** 2).reshape(BINS, CELLS, CELLS)
-    assert votes[0].sum() > 0.99 * votes.sum()
-
-
-def test_histograms_do_not_change_with_brightness():
-    patch = np.random.default_rng(3).uniform(0, 100, (2, SIDE, SIDE)).astype(np.float32)
-    assert gradient_histograms(0.4 * patch + 20) == pytest.approx(gradient_histograms(patch), abs=1e-3)
 
 
 def test_no_fasteners_no_lean():

@@ -1,4 +1,4 @@
-"""Finds the fasteners of a photo: proposals, two passes of boosted trees, then pose and groups."""
+"""Finds the fasteners of a photo: proposals, boosted trees twice, a closer look, then pose and groups."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from visual_aid.fasteners.lean import lean_in
 from visual_aid.fasteners.patches import features, hexagon_features, lab_octaves
 from visual_aid.fasteners.pose import pose
 from visual_aid.fasteners.propose import OVERLAP_CENTRE, OVERLAP_RATIO, best_distinct, moved, peaks
+from visual_aid.fasteners.refine import refined
 from visual_aid.fasteners.weights import Weights, load
 from visual_aid.model import KINDS, NOT_IN_PLACE, Fastener, Kind
 from visual_aid.photo import Photo
@@ -94,7 +95,7 @@ def find_fasteners(
         In pixels of the full photo, best score first, ids from 1, with lean, angle and group.
     """
     overview = overview or look_over(photo)
-    finds = [f for f in overview.finds if f.score >= min_score]
+    finds = _closer(overview.octaves, [f for f in overview.finds if f.score >= min_score])
     return group_fasteners(one_an_axis(_posed(photo, overview.octaves, finds)))
 
 
@@ -156,7 +157,7 @@ def fastener_at(photo: Photo, x: float, y: float, radius: float | None = None) -
     octaves = lab_octaves(cv2.cvtColor(photo.working, cv2.COLOR_RGB2Lab))
     finds = judged(octaves, circles, load())
     on_it = [f for f in finds if np.hypot(f.x - centre[0], f.y - centre[1]) < TAP_REACH * f.radius]
-    return _posed(photo, octaves, on_it[:1])[0] if on_it else None
+    return _posed(photo, octaves, _closer(octaves, on_it[:1]))[0] if on_it else None
 
 
 def search(octaves: list[Image], weights: Weights) -> list[Find]:
@@ -204,6 +205,19 @@ def judged(octaves: list[Image], circles: Floats, weights: Weights) -> list[Find
 def apart(circles: Floats, odds: Floats) -> list[int]:
     """Pick the indices of the best circles that stand on different things, best first."""
     return best_distinct(circles, odds, len(circles), SAME_PLACE, np.inf)
+
+
+def _closer(octaves: list[Image], finds: Sequence[Find]) -> list[Find]:
+    """Look at finds more closely, and leave out those that turn out to stand on a better one."""
+    if not finds:
+        return []
+    circles = refined(octaves, np.array([(f.x, f.y, f.radius) for f in finds], np.float32))
+    return [
+        dataclasses.replace(
+            finds[i], x=float(circles[i, 0]), y=float(circles[i, 1]), radius=float(circles[i, 2])
+        )
+        for i in apart(circles, np.array([f.score for f in finds], np.float32))
+    ]
 
 
 def _posed(photo: Photo, octaves: list[Image], finds: Sequence[Find]) -> tuple[Fastener, ...]:

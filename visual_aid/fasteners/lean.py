@@ -1,9 +1,8 @@
 """How fasteners lean: from the seat on the surface to the top that is found, and so the tilt of the view.
 
 Seen at a tilt, a nut's top lies beside its seat by up to a nut radius and more. Flats, studs and shadows
-show which way; a linear regression on gradient histograms of the patch reads it off. Fasteners of one part
-stand parallel, so all of a photo settle one common direction, and perspective adds what the distance from
-the photo's centre asks for.
+show which way (see ``refine``). Fasteners of one part stand parallel, so all of a photo settle one common
+direction, and perspective adds what the distance from the photo's centre asks for.
 """
 
 from __future__ import annotations
@@ -11,19 +10,16 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Sequence
-from functools import cache
-from importlib.resources import files
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.fasteners.patches import Image, lab_octaves, sample
+from visual_aid.fasteners.patches import Image, lab_octaves
+from visual_aid.fasteners.refine import leans
 from visual_aid.model import Fastener
 from visual_aid.photo import Photo
 
-SIDE, REACH = 36, 2.2
-CELLS, BINS = 6, 8
 HEIGHTS = {"hex_nut": 1.3, "flange_nut": 1.3, "bolt_head": 1.0, "bare_stud": 0.0, "empty_hole": 0.0}
 """Height of the top above the seat in r: ISO 4032 nuts (M12 to M24) are 1.20 to 1.23 r high and ISO 4014
 heads 0.83 to 0.87 r, here with a washer of 0.1 to 0.2 r."""
@@ -40,43 +36,6 @@ STRETCH = 1.06
 MOST_TILT = 60.0
 
 Floats = NDArray[np.float32]
-_STEPS = ((np.arange(SIDE) + 0.5) / SIDE * 2 - 1) * REACH
-PATCH_X, PATCH_Y = (a.astype(np.float32) for a in np.meshgrid(_STEPS, _STEPS))
-
-
-def gradient_histograms(patches: Floats) -> Floats:
-    """Histograms of unsigned gradient direction in cells of a square patch (after Dalal and Triggs 2005).
-
-    Parameters
-    ----------
-    patches : ndarray of float32, shape (N, SIDE, SIDE)
-        CIELAB lightness, any scale.
-
-    Returns
-    -------
-    ndarray of float32, shape (N, BINS * CELLS * CELLS)
-        Square roots of the shares, unit-free.
-    """
-    dx, dy = np.zeros_like(patches), np.zeros_like(patches)
-    dx[:, :, 1:-1] = patches[:, :, 2:] - patches[:, :, :-2]
-    dy[:, 1:-1] = patches[:, 2:] - patches[:, :-2]
-    length = np.hypot(dx, dy)
-    bins = np.arctan2(dy, dx) % np.pi / np.pi * BINS
-    low = np.floor(bins)
-    part = bins - low
-    cell = SIDE // CELLS
-    out = np.empty((len(patches), BINS, CELLS, CELLS), np.float32)
-    for b in range(BINS):
-        share = np.where(low % BINS == b, 1 - part, 0) + np.where((low + 1) % BINS == b, part, 0)
-        out[:, b] = (share * length).reshape(-1, CELLS, cell, CELLS, cell).sum(axis=(2, 4))
-    out /= np.sqrt((out**2).sum(axis=(1, 2, 3), keepdims=True)) + 1e-3
-    return np.sqrt(out.reshape(len(patches), -1))
-
-
-def patch_features(octaves: list[Image], circles: Floats, x: Floats = PATCH_X, y: Floats = PATCH_Y) -> Floats:
-    """Features of the patch around every circle (cx, cy, r in pixels of the first octave)."""
-    lightness = sample(octaves, circles, x, y, SIDE / (2 * REACH))[..., 0]
-    return gradient_histograms(lightness)
 
 
 def add_lean(photo: Photo, fasteners: Sequence[Fastener]) -> tuple[Fastener, ...]:
@@ -98,8 +57,7 @@ def lean_in(octaves: list[Image], photo: Photo, fasteners: Sequence[Fastener]) -
         ],
         np.float32,
     )
-    weights, bias = _weights()
-    read = STRETCH * (patch_features(octaves, circles) @ weights + bias)
+    read = STRETCH * leans(octaves, circles)
     height = np.array([HEIGHTS[f.kind] for f in fasteners])
     size = max(photo.info.width, photo.info.height)
     centres = np.array([(f.cx, f.cy) for f in fasteners])
@@ -133,9 +91,3 @@ def seated(fastener: Fastener, slope: NDArray[np.float64], height: float) -> Fas
         tilt_axis=axis,
         seat=(fastener.cx - float(shift[0]), fastener.cy - float(shift[1])),
     )
-
-
-@cache
-def _weights() -> tuple[Floats, Floats]:
-    with np.load(str(files("visual_aid.fasteners") / "lean.npz")) as arrays:
-        return arrays["weights"], arrays["bias"]

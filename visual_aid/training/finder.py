@@ -30,7 +30,7 @@ from visual_aid.fasteners.trees import Trees
 from visual_aid.fasteners.weights import Weights, load
 from visual_aid.model import IN_PLACE, KINDS
 from visual_aid.photo import read_photo
-from visual_aid.training.truth import LEAST_RADIUS, TruthPhoto, read_truths
+from visual_aid.training.truth import SMALL, TruthPhoto, read_truths
 
 SIDE = 2 * REACH + 1
 FINAL_TREES = 300
@@ -40,9 +40,6 @@ VIEWS = 3
 CANVAS = (840, 680)
 DEPTH = 5
 """Questions in a row that a tree asks."""
-
-SMALL = 8.3
-"""Working pixels below which a fastener is too small to teach anything."""
 
 Floats = NDArray[np.float32]
 Image = NDArray[np.uint8]
@@ -144,11 +141,9 @@ def _view(
         if not (-r < x < width + r and -r < y < height + r):
             continue
         inside = 0.5 * r < x < width - 0.5 * r and 0.5 * r < y < height - 0.5 * r
-        # By-eye labels count neither way where they are small, or a part is taken off: both can teach here.
-        seen = not f.ignore or (not f.outline and (f.radius < LEAST_RADIUS or f.kind not in IN_PLACE))
         rows.append((x, y, r))
         kinds.append(f.kind)
-        teaches.append(bool(inside and seen and r >= SMALL and f.kind in KINDS))
+        teaches.append(bool(inside and r >= SMALL and f.teaches))
     boxes = []
     for x, y, w, h in truth.ignore_regions:
         corners = np.array([(x, y), (x + w, y), (x, y + h), (x + w, y + h)]) @ matrix.T + affine[:, 2]

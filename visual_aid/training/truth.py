@@ -11,13 +11,16 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from visual_aid.model import CUES, Box, Cue, Outline
+from visual_aid.model import CUES, IN_PLACE, KINDS, Box, Cue, Outline
 
 LEAST_VISIBLE = 0.5
 """Share of a fastener that must be in view for its label to count."""
 
 LEAST_RADIUS = 10.0
 """Radius in pixels below which a label does not count."""
+
+SMALL = 8.3
+"""Radius in working pixels below which a fastener is too small to teach anything."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +62,15 @@ class TruthFastener:
     angle: float | None = None
     ignore: bool = False
     cues: tuple[TruthCue, ...] = ()
+
+    @property
+    def teaches(self) -> bool:
+        """Whether it can be learned from what a fastener looks like.
+
+        By-eye labels count neither way where they are small, or a part is taken off: both teach here.
+        """
+        by_eye = not self.outline and (self.radius < LEAST_RADIUS or self.kind not in IN_PLACE)
+        return self.kind in KINDS and (not self.ignore or by_eye)
 
 
 @dataclass(frozen=True, slots=True)

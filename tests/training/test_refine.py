@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from visual_aid.training.lean import camera, lean_of
+from visual_aid.training.refine import camera, lean_of
 from visual_aid.training.truth import TruthFastener, TruthPhoto
 
 WIDTH, HEIGHT = 1600, 1200

@@ -1,0 +1,86 @@
+import cv2
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from visual_aid.fasteners.patches import lab_octaves
+from visual_aid.fasteners.refine import (
+    BINS,
+    CELLS,
+    SIDE,
+    Reader,
+    gradient_histograms,
+    leans,
+    patch_features,
+    refined,
+)
+
+
+def circles_of(fasteners):
+    return np.array([(f.cx, f.cy, f.radius) for f in fasteners], np.float32)
+
+
+def test_an_upright_edge_votes_for_one_direction():
+    patch = np.zeros((1, SIDE, SIDE), np.float32)
+    patch[:, :, SIDE // 2 :] = 100
+    votes = (gradient_histograms(patch)[0] ** 2).reshape(BINS, CELLS, CELLS)
+    assert votes[0].sum() > 0.99 * votes.sum()
+
+
+def test_histograms_do_not_change_with_brightness():
+    patch = np.random.default_rng(3).uniform(0, 100, (2, SIDE, SIDE)).astype(np.float32)
+    assert gradient_histograms(0.4 * patch + 20) == pytest.approx(gradient_histograms(patch), abs=1e-3)
+
+
+def reader_of(examples, width):
+    none = [np.zeros((n, 5), np.float32) for n in (len(examples), BINS * CELLS * CELLS, 1)]
+    return Reader(examples, np.float32(width), *none)
+
+
+def test_a_patch_is_most_like_itself():
+    patches = np.random.default_rng(0).integers(0, 256, (5, BINS * CELLS * CELLS)).astype(np.uint8)
+    likeness = reader_of(patches, 40).likeness(patches)
+    assert np.diag(likeness) == pytest.approx(1, abs=1e-3)
+    assert (likeness.argmax(axis=1) == np.arange(5)).all()
+
+
+def test_likeness_is_a_gaussian_of_the_distance():
+    # Against scikit-learn, the outside check of the kernel.
+    from sklearn.metrics.pairwise import rbf_kernel
+
+    rng = np.random.default_rng(1)
+    patches, others = (rng.integers(0, 256, (n, BINS * CELLS * CELLS)).astype(np.uint8) for n in (4, 7))
+    likeness = reader_of(others, 60).likeness(patches)
+    assert likeness == pytest.approx(rbf_kernel(patches / 255, others / 255, gamma=1 / 60), rel=1e-3)
+
+
+@settings(max_examples=15)
+@given(st.floats(-0.25, 0.25), st.floats(-0.25, 0.25), st.floats(-0.15, 0.15))
+def test_circles_go_back_to_where_a_nut_was_drawn(draw_joint, dx, dy, growth):
+    pixels, fasteners = draw_joint(tilt=20)
+    octaves = lab_octaves(cv2.cvtColor(pixels, cv2.COLOR_RGB2Lab))
+    true = circles_of(fasteners)
+    rough = true + true[:, 2:] * np.array([[dx, dy, 0]], np.float32)
+    rough[:, 2] *= np.exp(growth)
+    found = refined(octaves, rough.astype(np.float32))
+    away = np.hypot(*(found - true)[:, :2].T) / true[:, 2]
+    assert np.median(away) < max(0.12, 0.6 * np.hypot(dx, dy))
+    assert np.median(np.abs(np.log(found[:, 2] / true[:, 2]))) < 0.15
+
+
+def test_size_in_pixels_does_not_matter(draw_joint):
+    pixels, fasteners = draw_joint(tilt=30)
+    twice = cv2.resize(pixels, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
+    once = lab_octaves(cv2.cvtColor(pixels, cv2.COLOR_RGB2Lab))
+    large = lab_octaves(cv2.cvtColor(twice, cv2.COLOR_RGB2Lab))
+    circles = circles_of(fasteners)
+    there = np.column_stack([2 * circles[:, :2] + 0.5, 2 * circles[:, 2]]).astype(np.float32)
+    assert leans(large, there) == pytest.approx(leans(once, circles), abs=0.1)
+
+
+def test_nothing_found_is_nothing_to_look_at():
+    octaves = lab_octaves(np.zeros((80, 80, 3), np.uint8))
+    none = np.zeros((0, 3), np.float32)
+    assert refined(octaves, none).shape == (0, 3)
+    assert patch_features(octaves, none).shape == (0, BINS * CELLS * CELLS)

@@ -1,0 +1,153 @@
+"""A closer look at a found fastener: where its centre is, how large it is, and which way it leans.
+
+Gradient histograms of the patch around a rough circle are compared with those of labelled fasteners: a
+linear regression, and kernel ridge regression on a part of the examples for what that leaves (Nystroem's
+method; Williams and Seeger 2001). So a nut's flats, its stud and its shadow are read together, as no sum
+over single cells can.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from visual_aid.fasteners.patches import sample
+
+SIDE, REACH = 48, 2.0
+CELLS, BINS = 8, 8
+LOOKS = 2
+"""How often a circle is moved and looked at anew."""
+FURTHEST, MOST_GROWTH = 0.5, 0.35
+"""The most that a look may move a circle, in radii, and the natural logarithm of the most it may grow."""
+
+Floats = NDArray[np.float32]
+Image = NDArray[np.uint8]
+_STEPS = ((np.arange(SIDE) + 0.5) / SIDE * 2 - 1) * REACH
+PATCH_X, PATCH_Y = (a.astype(np.float32) for a in np.meshgrid(_STEPS, _STEPS))
+
+
+def gradient_histograms(patches: Floats) -> Floats:
+    """Histograms of unsigned gradient direction in cells of a square patch (after Dalal and Triggs 2005).
+
+    Parameters
+    ----------
+    patches : ndarray of float32, shape (N, SIDE, SIDE)
+        CIELAB lightness, any scale.
+
+    Returns
+    -------
+    ndarray of float32, shape (N, BINS * CELLS * CELLS)
+        Square roots of the shares, 0 to 1.
+    """
+    dx, dy = np.zeros_like(patches), np.zeros_like(patches)
+    dx[:, :, 1:-1] = patches[:, :, 2:] - patches[:, :, :-2]
+    dy[:, 1:-1] = patches[:, 2:] - patches[:, :-2]
+    length = np.hypot(dx, dy)
+    bins = np.arctan2(dy, dx) % np.pi / np.pi * BINS
+    low = np.floor(bins)
+    part = bins - low
+    cell = SIDE // CELLS
+    out = np.empty((len(patches), BINS, CELLS, CELLS), np.float32)
+    for b in range(BINS):
+        share = np.where(low % BINS == b, 1 - part, 0) + np.where((low + 1) % BINS == b, part, 0)
+        out[:, b] = (share * length).reshape(-1, CELLS, cell, CELLS, cell).sum(axis=(2, 4))
+    out /= np.sqrt((out**2).sum(axis=(1, 2, 3), keepdims=True)) + 1e-3
+    return np.sqrt(out.reshape(len(patches), BINS * CELLS * CELLS))
+
+
+def patch_features(octaves: list[Image], circles: Floats, x: Floats = PATCH_X, y: Floats = PATCH_Y) -> Image:
+    """Describe the patch around every circle (cx, cy, r in pixels of the first octave).
+
+    Returns
+    -------
+    ndarray of uint8, shape (N, BINS * CELLS * CELLS)
+        ``gradient_histograms`` times 255.
+    """
+    lightness = sample(octaves, circles, x, y, SIDE / (2 * REACH))[..., 0]
+    return np.round(255 * np.clip(gradient_histograms(lightness), 0, 1)).astype(np.uint8)
+
+
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """What has been learned from labelled fasteners.
+
+    Attributes
+    ----------
+    examples : ndarray of uint8, shape (M, BINS * CELLS * CELLS)
+        Patches to compare with.
+    width : ndarray of float32, shape ()
+        Squared distance of two patches at which they are like each other by 1/e.
+    weights : ndarray of float32, shape (M, 5)
+        What likeness to each example adds to the shift of the centre (x, y), the natural logarithm of the
+        ratio of the radii, and the lean from seat to top (x, y); lengths in radii of the rough circle.
+    slopes : ndarray of float32, shape (BINS * CELLS * CELLS, 5)
+        What the histograms themselves add: all that is left where a patch is like no example.
+    base : ndarray of float32, shape (5,)
+        What is added to all.
+    """
+
+    examples: Image
+    width: Floats
+    weights: Floats
+    slopes: Floats
+    base: Floats
+
+    def likeness(self, patches: Image) -> Floats:
+        """Compare patches with the examples by a Gaussian of their distance: shape (N, M), 0 to 1."""
+        here, there = patches.astype(np.float32) / 255, self.examples.astype(np.float32) / 255
+        apart = (here**2).sum(axis=1)[:, None] + (there**2).sum(axis=1) - 2 * here @ there.T
+        likeness: Floats = np.exp(-np.maximum(apart, 0) / self.width)
+        return likeness
+
+    def __call__(self, patches: Image) -> Floats:
+        """Read shifts, growths and leans off patches: shape (N, 5), columns as those of ``weights``."""
+        readings: Floats = self.likeness(patches) @ self.weights + self.linear(patches)
+        return readings
+
+    def linear(self, patches: Image) -> Floats:
+        """Give the part of the readings that is linear in the histograms: shape (N, 5)."""
+        part: Floats = (patches.astype(np.float32) / 255) @ self.slopes + self.base
+        return part
+
+    def save(self, path: str | Path) -> None:
+        """Write the arrays as an .npz file."""
+        np.savez_compressed(path, **{f.name: getattr(self, f.name) for f in fields(self)})
+
+
+@cache
+def reader() -> Reader:
+    """Load the weights that ship with the package."""
+    with np.load(str(files("visual_aid.fasteners") / "refine.npz")) as arrays:
+        return Reader(**{f.name: arrays[f.name] for f in fields(Reader)})
+
+
+def refined(octaves: list[Image], circles: Floats) -> Floats:
+    """Move circles onto the fasteners that they roughly show.
+
+    Parameters
+    ----------
+    octaves : list of ndarray
+        From ``patches.lab_octaves``.
+    circles : ndarray of float32, shape (N, 3)
+        Centre x, y and radius in pixels of the first octave.
+
+    Returns
+    -------
+    ndarray of float32, shape (N, 3)
+    """
+    for _ in range(LOOKS if len(circles) else 0):
+        read = reader()(patch_features(octaves, circles))
+        shift = np.clip(read[:, :2], -FURTHEST, FURTHEST) * circles[:, 2:]
+        growth = np.exp(np.clip(read[:, 2:3], -MOST_GROWTH, MOST_GROWTH))
+        circles = np.concatenate([circles[:, :2] + shift, circles[:, 2:] * growth], axis=1)
+    return circles
+
+
+def leans(octaves: list[Image], circles: Floats) -> Floats:
+    """Read off from seat to top of every circled fastener, in its seen radii: shape (N, 2)."""
+    return reader()(patch_features(octaves, circles))[:, 3:]
