@@ -27,7 +27,7 @@ MOVED, GROWN = 0.17, 0.13
 """How far off rough circles are shown: standard deviations in radii and of the logarithm of the radius."""
 COMPARED = 3000
 """Examples that patches are compared with."""
-NARROWER = 0.5
+NARROWER = 0.25
 """Width of the likeness as a share of the usual squared distance of two patches."""
 RIDGE, PLAIN_RIDGE = 0.1, 100.0
 FOCAL_WIDTHS = (0.65, 2.2)
