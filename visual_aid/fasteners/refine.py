@@ -144,7 +144,8 @@ def refined(octaves: list[Image], circles: Floats) -> Floats:
         read = reader()(patch_features(octaves, circles))
         shift = np.clip(read[:, :2], -FURTHEST, FURTHEST) * circles[:, 2:]
         growth = np.exp(np.clip(read[:, 2:3], -MOST_GROWTH, MOST_GROWTH))
-        circles = np.concatenate([circles[:, :2] + shift, circles[:, 2:] * growth], axis=1)
+        moved = np.concatenate([circles[:, :2] + shift, circles[:, 2:] * growth], axis=1)
+        circles = np.asarray(moved, np.float32)
     return circles
 
 

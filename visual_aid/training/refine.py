@@ -34,6 +34,7 @@ FOCAL_WIDTHS = (0.65, 2.2)
 """Plausible focal lengths in picture widths; a nearly head-on view leaves it open."""
 
 Floats = NDArray[np.float64]
+Array32 = NDArray[np.float32]
 
 
 def camera(truth: TruthPhoto) -> tuple[float, Floats, Floats]:
@@ -140,18 +141,17 @@ def fit(patches: Image, readings: Floats) -> Reader:
     compared = np.concatenate([likeness(patches[i : i + 4000]) for i in range(0, len(patches), 4000)])
     plain = np.column_stack([patches.astype(np.float32) / 255, np.ones(len(patches), np.float32)])
     known = np.isfinite(readings[:, 3])
-    columns = []
+    columns: list[tuple[Array32, Array32]] = []
     for rows, wanted in ((slice(None), readings[:, :3]), (known, readings[known, 3:])):
         linear = _ridge(plain[rows], wanted, PLAIN_RIDGE)
         columns.append((_ridge(compared[rows], wanted - plain[rows] @ linear, RIDGE), linear))
-    weights, linear = (np.concatenate(part, axis=1).astype(np.float32) for part in zip(*columns, strict=True))
-    return Reader(kept, width, weights, linear[:-1], linear[-1])
+    weights, slopes = (np.concatenate(part, axis=1) for part in zip(*columns, strict=True))
+    return Reader(kept, width, weights, slopes[:-1], slopes[-1])
 
 
-def _ridge(rows: NDArray[np.float32], wanted: Floats, ridge: float) -> Floats:
+def _ridge(rows: Array32, wanted: Floats, ridge: float) -> Array32:
     normal = (rows.T @ rows).astype(float) + ridge * np.eye(rows.shape[1])
-    weights: Floats = np.linalg.solve(normal, rows.T.astype(float) @ wanted)
-    return weights
+    return np.asarray(np.linalg.solve(normal, rows.T.astype(float) @ wanted), np.float32)
 
 
 @click.command()
