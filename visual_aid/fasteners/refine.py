@@ -72,6 +72,11 @@ def patch_features(octaves: list[Image], circles: Floats, x: Floats = PATCH_X, y
     return np.round(255 * np.clip(gradient_histograms(lightness), 0, 1)).astype(np.uint8)
 
 
+def shares(patches: Image) -> Floats:
+    """Turn what ``patch_features`` gives back into numbers from 0 to 1."""
+    return np.divide(patches, 255, dtype=np.float32)
+
+
 @dataclass(frozen=True, slots=True)
 class Reader:
     """What has been learned from labelled fasteners.
@@ -99,7 +104,7 @@ class Reader:
 
     def likeness(self, patches: Image) -> Floats:
         """Compare patches with the examples by a Gaussian of their distance: shape (N, M), 0 to 1."""
-        here, there = patches.astype(np.float32) / 255, self.examples.astype(np.float32) / 255
+        here, there = shares(patches), shares(self.examples)
         apart = (here**2).sum(axis=1)[:, None] + (there**2).sum(axis=1) - 2 * here @ there.T
         likeness: Floats = np.exp(-np.maximum(apart, 0) / self.width)
         return likeness
@@ -111,7 +116,7 @@ class Reader:
 
     def linear(self, patches: Image) -> Floats:
         """Give the part of the readings that is linear in the histograms: shape (N, 5)."""
-        part: Floats = (patches.astype(np.float32) / 255) @ self.slopes + self.base
+        part: Floats = shares(patches) @ self.slopes + self.base
         return part
 
     def save(self, path: str | Path) -> None:

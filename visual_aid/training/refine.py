@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from visual_aid.fasteners.lean import HEIGHTS
 from visual_aid.fasteners.patches import lab_octaves
-from visual_aid.fasteners.refine import PATCH_X, PATCH_Y, Image, Reader, patch_features
+from visual_aid.fasteners.refine import PATCH_X, PATCH_Y, Image, Reader, patch_features, shares
 from visual_aid.photo import read_photo
 from visual_aid.training.truth import SMALL, TruthFastener, TruthPhoto, read_truths
 
@@ -132,14 +132,14 @@ def fit(patches: Image, readings: Floats) -> Reader:
     """Fit the regression on ``examples``."""
     rng = np.random.default_rng(0)
     kept = patches[rng.choice(len(patches), min(COMPARED, len(patches)), replace=False)]
-    some = patches[rng.choice(len(patches), min(200, len(patches)), replace=False)].astype(np.float32) / 255
+    some = shares(patches[rng.choice(len(patches), min(200, len(patches)), replace=False)])
     apart = ((some[:, None] - some) ** 2).sum(axis=2)
     width = np.asarray(NARROWER * np.median(apart), np.float32)
     likeness = Reader(
         kept, width, *(np.zeros((n, 5), np.float32) for n in (len(kept), patches.shape[1], 1))
     ).likeness
     compared = np.concatenate([likeness(patches[i : i + 4000]) for i in range(0, len(patches), 4000)])
-    plain = np.column_stack([patches.astype(np.float32) / 255, np.ones(len(patches), np.float32)])
+    plain = np.column_stack([shares(patches), np.ones(len(patches), np.float32)])
     known = np.isfinite(readings[:, 3])
     columns: list[tuple[Array32, Array32]] = []
     for rows, wanted in ((slice(None), readings[:, :3]), (known, readings[known, 3:])):
