@@ -11,7 +11,6 @@ from visual_aid.fasteners.refine import (
     BINS,
     CELLS,
     SIDE,
-    Reader,
     gradient_histograms,
     leans,
     patch_features,
@@ -37,28 +36,6 @@ def test_an_upright_edge_votes_for_one_direction():
 def test_histograms_do_not_change_with_brightness():
     patch = np.random.default_rng(3).uniform(0, 100, (2, SIDE, SIDE)).astype(np.float32)
     assert gradient_histograms(0.4 * patch + 20) == pytest.approx(gradient_histograms(patch), abs=1e-3)
-
-
-def reader_of(examples, width):
-    none = [np.zeros((n, 5), np.float32) for n in (len(examples), BINS * CELLS * CELLS, 1)]
-    return Reader(examples, np.float32(width), *none)
-
-
-def test_a_patch_is_most_like_itself():
-    patches = np.random.default_rng(0).integers(0, 256, (5, BINS * CELLS * CELLS)).astype(np.uint8)
-    likeness = reader_of(patches, 40).likeness(patches)
-    assert np.diag(likeness) == pytest.approx(1, abs=1e-3)
-    assert (likeness.argmax(axis=1) == np.arange(5)).all()
-
-
-def test_likeness_is_a_gaussian_of_the_distance():
-    # Against scikit-learn, the outside check of the kernel.
-    from sklearn.metrics.pairwise import rbf_kernel
-
-    rng = np.random.default_rng(1)
-    patches, others = (rng.integers(0, 256, (n, BINS * CELLS * CELLS)).astype(np.uint8) for n in (4, 7))
-    likeness = reader_of(others, 60).likeness(patches)
-    assert likeness == pytest.approx(rbf_kernel(patches / 255, others / 255, gamma=1 / 60), rel=1e-3)
 
 
 @settings(max_examples=15)

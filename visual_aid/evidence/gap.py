@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.evidence.frame import LEFT, PIXELS_PER_RADIUS, TOP, Frame
+from visual_aid.evidence.resemblance import GAP, resemblance
 from visual_aid.evidence.scene import Measured, Measurement, Scene
 from visual_aid.evidence.stance import Stance
 from visual_aid.model import NotJudged
@@ -84,11 +85,12 @@ def measure(scene: Scene) -> Measured:
     ends = _lower_edges(strips)
     profiles = _profiles(strips)
     excess = _darker_than_others(profiles)
+    alike = resemblance(scene.octaves, scene.photo, [frame.fastener for frame, _ in judged])[:, GAP]
     return Measured(
         tuple(
-            _measurement(frame, stance, edge, strip, profile, dark, int(end))
-            for (frame, stance), (strip, edge), profile, dark, end in zip(
-                judged, looks, profiles, excess, ends, strict=True
+            _measurement(frame, stance, edge, strip, profile, dark, int(end), float(like))
+            for (frame, stance), (strip, edge), profile, dark, end, like in zip(
+                judged, looks, profiles, excess, ends, alike, strict=True
             )
         )
     )
@@ -183,6 +185,7 @@ def _measurement(
     profile: Profile,
     excess: Profile,
     end: int,
+    like: float,
 ) -> Measurement:
     light = strip[..., 0]
     flats = max(float(np.median(light[_FLATS])), 4.0)
@@ -196,6 +199,7 @@ def _measurement(
     darkest = light[slit].min(axis=0) / flats
     tint = np.median(strip[_FLATS].reshape(-1, 3), axis=0)
     features = {
+        "resemblance": like,
         "tilt": frame.fastener.tilt or 0.0,
         "certainty": min(stance.certainty, 8.0),
         "sharpness": min(frame.sharpness * stance.slope, 60.0),

@@ -6,9 +6,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
 from visual_aid.evidence.frame import Frame, build_frames
 from visual_aid.evidence.stance import Stance, find_stances
 from visual_aid.evidence.surroundings import Surroundings, look_around
+from visual_aid.fasteners.patches import lab_octaves
 from visual_aid.model import NOT_IN_PLACE, Fastener, NotJudged, Outline
 from visual_aid.photo import Photo
 
@@ -36,6 +41,11 @@ class Scene:
             build_frames(photo, fasteners, gravity),
             build_frames(photo, fasteners, gravity, on_seat=True),
         )
+
+    @cached_property
+    def octaves(self) -> list[NDArray[np.uint8]]:
+        """CIELAB octaves of the working image, for patches that are not rectified."""
+        return lab_octaves(cv2.cvtColor(self.photo.working, cv2.COLOR_RGB2Lab).astype(np.uint8, copy=False))
 
     @property
     def in_place(self) -> tuple[Frame, ...]:

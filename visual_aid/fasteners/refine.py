@@ -8,15 +8,13 @@ over single cells can.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
 from functools import cache
 from importlib.resources import files
-from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from visual_aid.fasteners.patches import sample
+from visual_aid.fasteners.regression import Floats, Image, Regression
 
 SIDE, REACH = 48, 2.0
 CELLS, BINS = 8, 8
@@ -25,8 +23,6 @@ LOOKS = 2
 FURTHEST, MOST_GROWTH = 0.5, 0.35
 """The most that a look may move a circle, in radii, and the natural logarithm of the most it may grow."""
 
-Floats = NDArray[np.float32]
-Image = NDArray[np.uint8]
 _STEPS = ((np.arange(SIDE) + 0.5) / SIDE * 2 - 1) * REACH
 PATCH_X, PATCH_Y = (a.astype(np.float32) for a in np.meshgrid(_STEPS, _STEPS))
 
@@ -72,63 +68,14 @@ def patch_features(octaves: list[Image], circles: Floats, x: Floats = PATCH_X, y
     return np.round(255 * np.clip(gradient_histograms(lightness), 0, 1)).astype(np.uint8)
 
 
-def shares(patches: Image) -> Floats:
-    """Turn what ``patch_features`` gives back into numbers from 0 to 1."""
-    return np.divide(patches, 255, dtype=np.float32)
-
-
-@dataclass(frozen=True, slots=True)
-class Reader:
-    """What has been learned from labelled fasteners.
-
-    Attributes
-    ----------
-    examples : ndarray of uint8, shape (M, BINS * CELLS * CELLS)
-        Patches to compare with.
-    width : ndarray of float32, shape ()
-        Squared distance of two patches at which they are like each other by 1/e.
-    weights : ndarray of float32, shape (M, 5)
-        What likeness to each example adds to the shift of the centre (x, y), the natural logarithm of the
-        ratio of the radii, and the lean from seat to top (x, y); lengths in radii of the rough circle.
-    slopes : ndarray of float32, shape (BINS * CELLS * CELLS, 5)
-        What the histograms themselves add: all that is left where a patch is like no example.
-    base : ndarray of float32, shape (5,)
-        What is added to all.
-    """
-
-    examples: Image
-    width: Floats
-    weights: Floats
-    slopes: Floats
-    base: Floats
-
-    def likeness(self, patches: Image) -> Floats:
-        """Compare patches with the examples by a Gaussian of their distance: shape (N, M), 0 to 1."""
-        here, there = shares(patches), shares(self.examples)
-        apart = (here**2).sum(axis=1)[:, None] + (there**2).sum(axis=1) - 2 * here @ there.T
-        likeness: Floats = np.exp(-np.maximum(apart, 0) / self.width)
-        return likeness
-
-    def __call__(self, patches: Image) -> Floats:
-        """Read shifts, growths and leans off patches: shape (N, 5), columns as those of ``weights``."""
-        readings: Floats = self.likeness(patches) @ self.weights + self.linear(patches)
-        return readings
-
-    def linear(self, patches: Image) -> Floats:
-        """Give the part of the readings that is linear in the histograms: shape (N, 5)."""
-        part: Floats = shares(patches) @ self.slopes + self.base
-        return part
-
-    def save(self, path: str | Path) -> None:
-        """Write the arrays as an .npz file."""
-        np.savez_compressed(path, **{f.name: getattr(self, f.name) for f in fields(self)})
-
-
 @cache
-def reader() -> Reader:
-    """Load the weights that ship with the package."""
-    with np.load(str(files("visual_aid.fasteners") / "refine.npz")) as arrays:
-        return Reader(**{f.name: arrays[f.name] for f in fields(Reader)})
+def reader() -> Regression:
+    """Load what ships with the package.
+
+    Its readings are the shift of the centre (x, y), the natural logarithm of the ratio of the radii, and the
+    lean from seat to top (x, y); lengths in radii of the rough circle.
+    """
+    return Regression.load(files("visual_aid.fasteners") / "refine.npz")
 
 
 def refined(octaves: list[Image], circles: Floats) -> Floats:

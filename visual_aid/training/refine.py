@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 
 from visual_aid.fasteners.lean import HEIGHTS
 from visual_aid.fasteners.patches import lab_octaves
-from visual_aid.fasteners.refine import PATCH_X, PATCH_Y, Image, Reader, patch_features, shares
+from visual_aid.fasteners.refine import PATCH_X, PATCH_Y, patch_features
+from visual_aid.fasteners.regression import Image, Regression, shares
 from visual_aid.photo import read_photo
 from visual_aid.training.truth import SMALL, TruthFastener, TruthPhoto, read_truths
 
@@ -98,7 +99,7 @@ def examples(truths: Sequence[TruthPhoto]) -> tuple[Image, Floats]:
     patches : ndarray of uint8, shape (N, F)
         From ``patch_features``.
     readings : ndarray of float, shape (N, 5)
-        What is to be read off them, as ``Reader`` gives it; the lean is NaN where the labels do not tell.
+        What is to be read off them, as ``refine.reader`` gives it; the lean is NaN where no label tells.
     """
     rng = np.random.default_rng(0)
     patches, readings = [], []
@@ -128,14 +129,14 @@ def examples(truths: Sequence[TruthPhoto]) -> tuple[Image, Floats]:
     return np.array(patches), np.array(readings)
 
 
-def fit(patches: Image, readings: Floats) -> Reader:
+def fit(patches: Image, readings: Floats) -> Regression:
     """Fit the regression on ``examples``."""
     rng = np.random.default_rng(0)
     kept = patches[rng.choice(len(patches), min(COMPARED, len(patches)), replace=False)]
     some = shares(patches[rng.choice(len(patches), min(200, len(patches)), replace=False)])
     apart = ((some[:, None] - some) ** 2).sum(axis=2)
     width = np.asarray(NARROWER * np.median(apart), np.float32)
-    likeness = Reader(
+    likeness = Regression(
         kept, width, *(np.zeros((n, 5), np.float32) for n in (len(kept), patches.shape[1], 1))
     ).likeness
     compared = np.concatenate([likeness(patches[i : i + 4000]) for i in range(0, len(patches), 4000)])
@@ -146,7 +147,7 @@ def fit(patches: Image, readings: Floats) -> Reader:
         linear = _ridge(plain[rows], wanted, PLAIN_RIDGE)
         columns.append((_ridge(compared[rows], wanted - plain[rows] @ linear, RIDGE), linear))
     weights, slopes = (np.concatenate(part, axis=1) for part in zip(*columns, strict=True))
-    return Reader(kept, width, weights, slopes[:-1], slopes[-1])
+    return Regression(kept, width, weights, slopes[:-1], slopes[-1])
 
 
 def _ridge(rows: Array32, wanted: Floats, ridge: float) -> Array32:

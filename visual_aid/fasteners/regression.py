@@ -1,0 +1,69 @@
+"""Kernel ridge regression on descriptions of patches, fitted elsewhere and read from the package.
+
+A linear part, and what likeness to labelled examples adds to it: on a part of the examples alone it is
+Nystroem's method (Williams and Seeger 2001).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float32]
+Image = NDArray[np.uint8]
+
+
+def shares(patches: Image) -> Floats:
+    """Turn descriptions from 0 to 255 into numbers from 0 to 1."""
+    return np.divide(patches, 255, dtype=np.float32)
+
+
+@dataclass(frozen=True, slots=True)
+class Regression:
+    """What has been learned from labelled patches; F features each, K readings.
+
+    Attributes
+    ----------
+    examples : ndarray of uint8, shape (M, F)
+        Patches to compare with.
+    width : ndarray of float32, shape ()
+        Squared distance of two patches at which they are like each other by 1/e.
+    weights : ndarray of float32, shape (M, K)
+        What likeness to each example adds to the readings.
+    slopes : ndarray of float32, shape (F, K)
+        What the features themselves add: all that is left where a patch is like no example.
+    base : ndarray of float32, shape (K,)
+        What is added to all.
+    """
+
+    examples: Image
+    width: Floats
+    weights: Floats
+    slopes: Floats
+    base: Floats
+
+    def likeness(self, patches: Image) -> Floats:
+        """Compare patches with the examples by a Gaussian of their distance: shape (N, M), 0 to 1."""
+        here, there = shares(patches), shares(self.examples)
+        apart = (here**2).sum(axis=1)[:, None] + (there**2).sum(axis=1) - 2 * here @ there.T
+        likeness: Floats = np.exp(-np.maximum(apart, 0) / self.width)
+        return likeness
+
+    def __call__(self, patches: Image) -> Floats:
+        """Read off patches, shape (N, K)."""
+        readings: Floats = self.likeness(patches) @ self.weights + shares(patches) @ self.slopes + self.base
+        return readings
+
+    def save(self, path: str | Path) -> None:
+        """Write the arrays as an .npz file."""
+        np.savez_compressed(path, **{f.name: getattr(self, f.name) for f in fields(self)})
+
+    @classmethod
+    def load(cls, file: Traversable) -> Regression:
+        """Read the arrays of an .npz file."""
+        with np.load(str(file)) as arrays:
+            return cls(**{f.name: arrays[f.name] for f in fields(cls)})
