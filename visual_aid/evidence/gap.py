@@ -35,9 +35,12 @@ _FLATS = (_HEIGHTS >= 0.2) & (_HEIGHTS < 0.7)
 # A bolt head is 0.83 r high, a nut on a washer 1.45 r (ISO 4014, 4032, 7089); a slit lies within these.
 _SEATS = (_HEIGHTS >= 0.6) & (_HEIGHTS < 2.0)
 _USUAL = np.exp(-(((_HEIGHTS - 1.15) / 0.4) ** 2)) * ((_HEIGHTS >= 0.65) & (_HEIGHTS < 1.7))
-ZONES = (0.0, 0.1, 0.2, 0.3, 0.45, 0.65, 0.95)
+ZONES = (0.0, 0.1, 0.2, 0.3)
 """Bounds, in r below the flats' lower edge, of the zones that are looked at; one turn of an M16 thread
 advances 0.17 r (ISO 261: 2 mm)."""
+
+WIDEST = 0.6
+"""The highest band that is shown to people, in r."""
 
 
 def _near_edges() -> NDArray[np.float64]:
@@ -59,7 +62,7 @@ Profile = NDArray[np.float32]
 
 @dataclass(frozen=True, slots=True)
 class _Band:
-    """The dark band at a given width of search: lightness steps in L*, places in r."""
+    """The dark band: lightness step in L*, places in r."""
 
     depth: float
     height: float
@@ -160,9 +163,9 @@ def _darker_than_others(profiles: Profile) -> Profile:
     return np.stack(others) - profiles
 
 
-def _band(light: Profile, widest: float) -> _Band:
-    """Find the deepest band no higher than ``widest`` r: what a closing with that length fills."""
-    rows = max(round(widest / _STEP), 2) | 1
+def _band(light: Profile) -> _Band:
+    """Find the deepest band no higher than ``WIDEST``: what a closing with that length fills."""
+    rows = max(round(WIDEST / _STEP), 2) | 1
     filled = cv2.morphologyEx(light, cv2.MORPH_CLOSE, np.ones((rows, 1), np.uint8)) - light
     typical = np.median(filled, axis=1)
     at = int(np.argmax(np.where(_SEATS, typical, -1.0)))
@@ -189,40 +192,18 @@ def _measurement(
 ) -> Measurement:
     light = strip[..., 0]
     flats = max(float(np.median(light[_FLATS])), 4.0)
-    narrow, wide = _band(light, 0.2), _band(light, 0.6)
+    wide = _band(light)
     bounds = end + 1 + np.round(np.array(ZONES) / _STEP).astype(int)
     zones = [slice(low, high) for low, high in itertools.pairwise(bounds)]
-    slit = slice(bounds[0], bounds[3])
-    shared = np.diff(profile)
-    after = shared[end + 2 : bounds[-1]]
-    foot = end + 3 + int(np.argmax(_steps(strip[None])[0, end + 3 : bounds[-1] + 6]))
-    darkest = light[slit].min(axis=0) / flats
-    tint = np.median(strip[_FLATS].reshape(-1, 3), axis=0)
+    darkest = light[bounds[0] : bounds[-1]].min(axis=0) / flats
+    # Few and telling: more features learn the pictures at hand by heart.
     features = {
         "resemblance": like,
-        "tilt": frame.fastener.tilt or 0.0,
         "certainty": min(stance.certainty, 8.0),
-        "sharpness": min(frame.sharpness * stance.slope, 60.0),
-        "flats_light": flats,
-        "nut_height": float(_HEIGHTS[end]),
         "edge_step": float(profile[end + 2] - profile[end - 2]),
-        **{f"zone_{k}": float(profile[rows].mean()) for k, rows in enumerate(zones)},
-        **{f"excess_{k}": float(excess[rows].mean()) for k, rows in enumerate(zones[:4])},
-        "slit_colour": float(np.linalg.norm(np.median(strip[slit].reshape(-1, 3), axis=0)[1:] - tint[1:])),
+        "below_edge": float(profile[zones[0]].mean()),
         "darkest": float(np.median(darkest)),
-        "dark_share": float((darkest < 0.6).mean()),
-        "lightest_after": float(profile[slit.start : bounds[-1]].max()),
-        "rise": float(after.max()),
-        "rise_at": float((2 + np.argmax(after)) * _STEP),
-        "foot_at": float((foot - end) * _STEP),
-        "narrow_depth": narrow.depth,
-        "narrow_share": narrow.share,
-        "narrow_below": narrow.height - float(_HEIGHTS[end]),
-        "wide_depth": wide.depth,
-        "wide_ratio": wide.depth / flats,
-        "wide_width": wide.width,
-        "wide_share": wide.share,
-        "wide_below": wide.height - float(_HEIGHTS[end]),
+        "excess": float(excess[zones[-1]].mean()),
     }
     measures = {"depth_l": wide.depth, "width_r": wide.width, "height_r": wide.height, "share": wide.share}
     reason = (
