@@ -97,7 +97,7 @@ def _found(view: View, patch: Patch, eye: Rim, sleeve: Rim, square: bool) -> Fou
     reason = (
         f"the sleeve sits {100 * share:.0f} % of the rubber's thickness off the eye's centre, give or take "
     )
-    reason += f"{100 * doubt:.0f}"
+    reason += f"{math.ceil(100 * doubt)}"
     if patch.mm is not None and view.scale is not None:
         mm = eye.radius * patch.mm * thickness
         error = math.hypot(mm * doubt, mm * share * view.scale.relative)
