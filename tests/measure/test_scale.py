@@ -1,5 +1,7 @@
 """Lengths on a plane: against scikit-image's projective transform, and what a known length gives."""
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -47,6 +49,16 @@ def test_a_known_length_gives_the_scale_but_no_tilt():
     for ends, length in ((((5, 5), (8, 8)), 24), (((5, 5), (80, 8)), 0)):
         with pytest.raises(ValueError, match="known length"):
             scale_of_length(*ends, length, "")
+
+
+def test_how_well_the_ends_were_pointed_out_is_in_the_doubt():
+    ends = (100, 100), (180, 160)
+    mouse, finger = (scale_of_length(*ends, 24, "", miss) for miss in (1.5, 12))
+    tilt = (1 - math.cos(math.radians(25))) / 2
+    assert finger.relative**2 - tilt**2 == pytest.approx(2 * (12 / 100) ** 2)
+    assert mouse.relative < finger.relative
+    with pytest.raises(ValueError, match="too near"):
+        scale_of_length(*ends, 24, "", 20)
 
 
 def test_widths_across_flats_are_the_standards():

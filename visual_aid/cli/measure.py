@@ -13,9 +13,9 @@ from rich.table import Table
 from rich.text import Text
 
 from visual_aid.cli.screen import complain, write_files
-from visual_aid.followup.units import Measured, read
+from visual_aid.followup.known_length import known_length
 from visual_aid.measure.measurement import Measurement
-from visual_aid.measure.scale import ACROSS_FLATS, Scale, scale_of_length
+from visual_aid.measure.scale import Scale
 from visual_aid.measure.wear import measure_wear
 from visual_aid.model import Box, Wear
 from visual_aid.outputs.measured import in_words, write_measurement
@@ -99,11 +99,7 @@ def read_known(text: str) -> Scale:
     if match is None:
         raise ValueError(f"{text!r} is no known length: {example}")
     x1, y1, x2, y2 = _numbers(match[1], 4, "the ends of a known length", example)
-    meant = match[2].strip()
-    if meant in ACROSS_FLATS:
-        return scale_of_length((x1, y1), (x2, y2), ACROSS_FLATS[meant], f"a nut of {meant} across its flats")
-    length: Measured = read(meant, "length", "mm").to("mm")
-    return scale_of_length((x1, y1), (x2, y2), length.value, f"a length of {length}")
+    return known_length((x1, y1), (x2, y2), match[2])
 
 
 def write_card(path: Path, paper: str) -> int:

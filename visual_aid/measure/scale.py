@@ -19,6 +19,8 @@ Point = tuple[float, float]
 CLICK = 1.5
 """Full pixels by which a person's click misses what is meant; two of three lie within. Common practice, no
 source."""
+NEAREST = 7.0
+"""How many times what a click may miss by the two ends of a known length lie apart at least: 20 % of it."""
 UNSEEN_TILT = 25.0
 """Degrees of tilt that a length pointed out on a photo says nothing of and that people call head on."""
 
@@ -125,28 +127,51 @@ class Scale:
         return value, math.sqrt(by_plane + by_pointing + (self.relative * value) ** 2)
 
 
-def scale_of_length(a: Point, b: Point, millimetres: float, what: str) -> Scale:
-    """Take the scale from two ends of a known length that a person pointed out.
-
-    Nothing is known of the plane's tilt: lengths along the known one, and shapes, are as seen.
+def ends_apart(a: Point, b: Point, pointing: float = CLICK) -> float:
+    """Give how many pixels two ends lie apart that a person pointed out.
 
     Raises
     ------
     ValueError
-        The two ends are less than ten pixels apart, or the length is not positive.
+        Too few for how well they were pointed out.
     """
     apart = math.dist(a, b)
-    if not apart >= 10:
+    if not apart >= NEAREST * pointing:
         raise ValueError(
-            "the two ends of the known length are on one spot: point them out again, wider apart"
+            "the two ends of the known length are too near each other: zoom in and point them out again, or "
+            "take a longer one"
         )
+    return apart
+
+
+def scale_of_length(a: Point, b: Point, millimetres: float, what: str, pointing: float = CLICK) -> Scale:
+    """Take the scale from two ends of a known length that a person pointed out.
+
+    Nothing is known of the plane's tilt: lengths along the known one, and shapes, are as seen.
+
+    Parameters
+    ----------
+    a, b : (float, float)
+        Its ends in full pixels.
+    what : str
+        What it is, in words.
+    pointing : float
+        Full pixels by which either end may miss what is meant; two of three lie within.
+
+    Raises
+    ------
+    ValueError
+        The two ends are too near each other for how well they were pointed out, or the length is not
+        positive.
+    """
+    apart = ends_apart(a, b, pointing)
     if not 0 < millimetres < math.inf:
         raise ValueError(f"a known length of {millimetres:g} mm is none: give it in millimetres over 0")
     per_px = millimetres / apart
     to_px = np.array([[1 / per_px, 0, a[0]], [0, 1 / per_px, a[1]], [0, 0, 1]])
     # Across the known length, a tilt that nobody saw shortens by its cosine; half of that is the typical
     # error.
-    relative = math.hypot(math.sqrt(2) * CLICK / apart, (1 - math.cos(math.radians(UNSEEN_TILT))) / 2)
+    relative = math.hypot(math.sqrt(2) * pointing / apart, (1 - math.cos(math.radians(UNSEEN_TILT))) / 2)
     return Scale(to_px, np.zeros((8, 8)), relative, False, what)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from visual_aid.measure.measurement import Measurement
+from visual_aid.measure.scale import Scale
 from visual_aid.measure.wear import KINDS, measure_wear
 from visual_aid.model import Box, Outline, Wear
 from visual_aid.records.entries import StoredCandidate, StoredPhoto
@@ -17,6 +18,11 @@ MOST_OTHERS = 40
 def takes_two(wear: Wear) -> bool:
     """Tell whether a kind is measured on a second photo, or on a second box."""
     return KINDS[wear].photos[1] > 1
+
+
+def takes_length(wear: Wear) -> bool:
+    """Tell whether a known length gives a kind millimetres: of a plane's tilt it tells nothing."""
+    return KINDS[wear].scale == "better" and not takes_two(wear)
 
 
 def others(store: Store, photo: StoredPhoto, wear: Wear) -> tuple[StoredPhoto, ...]:
@@ -40,11 +46,19 @@ def marked(store: Store, photo: str, wear: Wear) -> StoredCandidate | None:
     return found[-1] if found else None
 
 
-def measure_box(store: Store, photo: StoredPhoto, wear: Wear, box: Box, other: str | None) -> Measurement:
+def measure_box(
+    store: Store,
+    photo: StoredPhoto,
+    wear: Wear,
+    box: Box,
+    other: str | None,
+    known: Scale | None = None,
+) -> Measurement:
     """Measure a boxed part, where the kind takes it against another photo.
 
     Of a height the other photo comes first: what is boxed now is the right side, or the later height. Of a
-    movement the photo at hand comes first, since the box is that in the first photo.
+    movement the photo at hand comes first, since the box is that in the first photo. A known length counts
+    where the kind takes one photo and no card is seen in it.
 
     Raises
     ------
@@ -54,7 +68,7 @@ def measure_box(store: Store, photo: StoredPhoto, wear: Wear, box: Box, other: s
         A photo file can no longer be read.
     """
     if not takes_two(wear):
-        return measure_wear(wear, [store.read(photo)], [box])
+        return measure_wear(wear, [store.read(photo)], [box], known=known)
     if other is None:
         raise ValueError(KINDS[wear].how)
     second = store.photo(other)
@@ -83,6 +97,8 @@ def keep(
         if measurement.outcome != "cannot_measure"
         else f"not measured: {measurement.reason}"
     )
+    if measurement.scale is not None:
+        said = f"{said}; millimetres from {measurement.scale}"
     measures = {figure.name: figure.value for figure in measurement.figures}
     return store.mark(
         photo,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from contextlib import suppress
 from functools import partial
@@ -9,7 +10,9 @@ from html import escape
 
 import streamlit as st
 
+from visual_aid.followup.known_length import known_length
 from visual_aid.measure.measurement import Measurement
+from visual_aid.measure.scale import ACROSS_FLATS, Scale, ends_apart
 from visual_aid.measure.wear import KINDS
 from visual_aid.model import CUES, WEARS, Box, Outline, Sign, Wear
 from visual_aid.outputs.events import OUTCOME_LABEL
@@ -21,7 +24,7 @@ from visual_aid.pages.deciding import ask_decision, take
 from visual_aid.pages.intake import point_out_fastener
 from visual_aid.pages.session import ask_signature, holder, signature, the_store
 from visual_aid.pages.trouble import telling_trouble
-from visual_aid.pages.viewer import Drawn, show_viewer
+from visual_aid.pages.viewer import Drawn, Pointed, show_viewer
 from visual_aid.pages.words import measure, place, plain, sentence
 from visual_aid.photo import PhotoError
 from visual_aid.records.entries import Outcome, StoredCandidate, StoredPhoto
@@ -37,6 +40,7 @@ KEYS = (
     ("B, O", "draw a missed mark as a box or as an outline; Shift and drag draws a box at once"),
     ("F", "point out a fastener"),
     ("Drag a corner", "change a box that was drawn; a part that wears is measured anew"),
+    ("M", "while a part is measured: point out a known length, end by end"),
     ("W", "the visit before"),
     ("Escape", "back to looking"),
 )
@@ -57,8 +61,8 @@ def show() -> None:
         return
     st.query_params["photo"] = photo.id
     if state.get("photo") != photo.id:
-        state.photo, state.chosen, state.drawn, state.weak = photo.id, None, None, False
-        state.wear = None
+        state.photo, state.chosen, state.weak = photo.id, None, False
+        _drop_drawn()
     lease = take(photo.id)
     candidates = actions.to_show(the_store(), photo.id, weak=state.weak)
     hidden = len(the_store().candidates(photo.id)) - len(candidates)
@@ -117,19 +121,28 @@ def _picture(photo: StoredPhoto, candidates: Sequence[StoredCandidate]) -> None:
         on_picked=_choose,
         on_drawn=_keep_drawn,
         on_fastener=_point_out,
+        length=state.length,
+        on_length=_keep_length if state.wear is not None and measuring.takes_length(state.wear) else None,
     )
     for problem in photo.screening.quality.problems:
         st.warning(f"Hard to judge. {plain(sentence(problem.say))}")
 
 
 def _choose(candidate: int) -> None:
-    state.chosen, state.drawn, state.wear = candidate, None, None
+    state.chosen = candidate
+    _drop_drawn()
 
 
-def _keep_drawn(drawn: Drawn | None) -> None:
+def _keep_drawn(drawn: Drawn) -> None:
     state.drawn = drawn
-    if drawn is None:
-        state.wear = None
+
+
+def _drop_drawn() -> None:
+    state.drawn, state.wear, state.length = None, None, None
+
+
+def _keep_length(ends: Pointed) -> None:
+    state.length = ends
 
 
 @telling_trouble()
@@ -211,7 +224,8 @@ def _onwards(photo: str, candidates: Sequence[StoredCandidate]) -> None:
 
 
 def _step(candidates: Sequence[StoredCandidate], step: int) -> None:
-    state.chosen, state.drawn, state.wear = actions.neighbour(candidates, state.chosen, step), None, None
+    state.chosen = actions.neighbour(candidates, state.chosen, step)
+    _drop_drawn()
 
 
 @telling_trouble()
@@ -276,7 +290,7 @@ def _name_the_mark(photo: str) -> None:
                     on_click=_measure_next if sign in WEARS else _mark,
                     args=(sign,) if sign in WEARS else (photo, sign),
                 )
-    st.button("Drop it", width="stretch", on_click=_keep_drawn, args=(None,))
+    st.button("Drop it", width="stretch", on_click=_drop_drawn)
 
 
 def _measure_next(wear: Wear) -> None:
@@ -288,11 +302,14 @@ def _measure(photo: StoredPhoto, wear: Wear) -> None:
     st.subheader(SIGN_STYLE[wear].label, anchor=False)
     box, outline = state.drawn
     other = _other(photo, wear) if measuring.takes_two(wear) else None
-    measurement = _measured(photo, wear, box, other)
+    known = _known(photo, state.length) if state.length is not None else None
+    measurement = _measured(photo, wear, box, other, known)
     measured = measurement is not None and measurement.outcome != "cannot_measure"
     if measurement is not None:
         for line in in_words(measurement)[1:]:
             st.text(line)
+        if measured and known is not None:
+            st.text(_how_good(known, measurement))
         with st.container(horizontal=True):
             st.button(
                 "Keep as a finding" if measured else "Mark it without measuring",
@@ -304,12 +321,15 @@ def _measure(photo: StoredPhoto, wear: Wear) -> None:
                 args=(photo.id, measurement, box, outline),
             )
     st.caption("Drag a corner of the box to fit it better. " + KINDS[wear].how)
+    no_scale = measurement is not None and measurement.scale is None
+    if state.length is None and no_scale and measuring.takes_length(wear):
+        st.caption("Millimetres without the card: press Known length at the photo and tap its two ends.")
     if measured or measurement is None:
         unmeasured = "Mark it without the figures" if measured else "Mark it without measuring"
         st.button(
             unmeasured, width="stretch", disabled=not signature(), on_click=_mark, args=(photo.id, wear)
         )
-    st.button("Drop it", key="drop-measured", width="stretch", on_click=_keep_drawn, args=(None,))
+    st.button("Drop it", key="drop-measured", width="stretch", on_click=_drop_drawn)
 
 
 def _other(photo: StoredPhoto, wear: Wear) -> str | None:
@@ -322,11 +342,55 @@ def _other(photo: StoredPhoto, wear: Wear) -> str | None:
     )
 
 
-def _measured(photo: StoredPhoto, wear: Wear, box: Box, other: str | None) -> Measurement | None:
-    asked = (photo.id, wear, box, other)
+def _known(photo: StoredPhoto, ends: Pointed) -> Scale | None:
+    """Ask how long what was pointed out is; say what is wrong with it, if something is."""
+    try:
+        ends_apart(ends.a, ends.b, ends.miss)
+    except ValueError as error:
+        st.warning(plain(sentence(str(error))))
+        return None
+    nut = st.selectbox(
+        "What did you point out?",
+        (None, *ACROSS_FLATS),
+        format_func=_across_flats,
+        key=f"nut-{photo.id}",
+    )
+    if nut is None:
+        typed = st.text_input("Length, such as 24 mm or 1 in", key=f"length-{photo.id}")
+    else:
+        typed = nut
+        st.caption("Nuts of older standards are wider: measure one when in doubt.")
+    if not typed.strip():
+        return None
+    try:
+        return known_length(ends.a, ends.b, typed, ends.miss)
+    except ValueError as error:
+        st.warning(plain(sentence(str(error))))
+        return None
+
+
+def _across_flats(nut: str | None) -> str:
+    if nut is None:
+        return "Something else: type its length"
+    return f"{nut.removesuffix(' nut')} nut: {ACROSS_FLATS[nut]:.4g} mm across its flats"
+
+
+def _how_good(known: Scale, measurement: Measurement) -> str:
+    if measurement.scale != known.source:
+        return "The scale card is seen in this photo: the known length is not needed."
+    return (
+        f"Lengths are good to {math.ceil(100 * known.relative)} %, since a known length tells nothing of the "
+        "tilt. The scale card does better."
+    )
+
+
+def _measured(
+    photo: StoredPhoto, wear: Wear, box: Box, other: str | None, known: Scale | None
+) -> Measurement | None:
+    asked = (photo.id, wear, box, other, known and (state.length, known.source))
     if state.get("measured", (None, None))[0] != asked:
         try:
-            state.measured = asked, measuring.measure_box(the_store(), photo, wear, box, other)
+            state.measured = asked, measuring.measure_box(the_store(), photo, wear, box, other, known)
         except (PhotoError, OSError) as error:
             st.error(plain(str(error)))
             return None
@@ -352,7 +416,8 @@ def _mark(photo: str, sign: Sign) -> None:
 
 
 def _show_marked(mark: StoredCandidate) -> None:
-    state.chosen, state.drawn, state.wear, state.note = mark.id, None, None, ""
+    state.chosen, state.note = mark.id, ""
+    _drop_drawn()
 
 
 # What else there is to say

@@ -3,6 +3,9 @@
 
 const REACH = 22; // screen pixels around an outline that still count as on it: half a touch target
 const GRIP = 9; // screen pixels of a corner to drag by
+const END = 12; // screen pixels of the cross at an end of a known length, to each side
+// Screen pixels by which a tap misses what is meant; two of three lie within. Common practice, no source.
+const MISS = { mouse: 1, pen: 1.5, touch: 4 };
 const CANDIDATE_LINE = 2.5;
 const BADGE = { height: 24, pad: 7, text: 15 };
 
@@ -21,8 +24,11 @@ class Viewer extends PhotoView {
     this.shapes = this.svg.appendChild(make("g"));
     this.badges = this.svg.appendChild(make("g"));
     this.rubber = this.svg.appendChild(make("g"));
+    this.rule = this.svg.appendChild(make("g"));
     this.data = { candidates: [], fasteners: [] };
-    this.mode = "look"; // or "box", "outline": draw a mark; "fastener": point one out; "wipe": see before
+    this.ends = []; // of a known length, while they are being pointed out
+    // or "box", "outline": draw a mark; "fastener": point one out; "length": tap its ends; "wipe": see before
+    this.mode = "look";
     this.image.onerror = () => (root.dataset.state = "missing");
     this.image.onload = () => (root.dataset.state = "shown");
     // Keys work wherever the focus is, as the page's own do, but not in fields.
@@ -42,10 +48,11 @@ class Viewer extends PhotoView {
     } else if (moved && this.chosen() && this.view && this.view.scale < this.whole()) {
       this.centreOn(this.chosen().box);
     }
+    if (this.mode === "length" && !data.lengths) this.setMode("look");
     this.svg.setAttribute("aria-label", data.label);
     this.root.querySelector('[data-tool="box"] span').textContent = data.tool;
     this.root.querySelector(".for-box").textContent = data.hint;
-    const offered = { box: data.tool, outline: data.outlines, fastener: data.points, wipe: data.before };
+    const offered = { box: data.tool, outline: data.outlines, fastener: data.points, length: data.lengths, wipe: data.before };
     for (const [tool, there] of Object.entries(offered)) {
       this.root.querySelector(`[data-tool="${tool}"]`).hidden = !there;
     }
@@ -148,6 +155,7 @@ class Viewer extends PhotoView {
       const { x, y } = this.svg.viewBox.baseVal;
       const taken = [];
       for (const group of [...this.badges.children].reverse()) this.place(group, x, y, taken);
+      this.drawLength();
       for (const grip of this.rubber.querySelectorAll(".handle")) grip.setAttribute("r", GRIP * this.view.scale);
     });
   }
@@ -194,6 +202,7 @@ class Viewer extends PhotoView {
     if (!this.start) this.rubber.replaceChildren();
     else {
       this.start.draws = mode === "look" ? (event.shiftKey && this.data.tool ? "box" : null) : mode;
+      if (mode === "length") this.start.draws = null; // a drag pans, to bring the other end into view
       const far = mode === "look" ? this.opposite(this.start.pixel) : null;
       if (far) Object.assign(this.start, { draws: "box", pixel: far });
       this.start.trace = [this.start.pixel];
@@ -209,7 +218,9 @@ class Viewer extends PhotoView {
   ended(event, start, still) {
     const { draws, pixel, trace } = start;
     const tapped = still && trace.length < 3; // an outline ends where it began
-    if (draws === "fastener") {
+    if (this.mode === "length") {
+      if (tapped) this.end(pixel, MISS[event.pointerType] ?? MISS.touch);
+    } else if (draws === "fastener") {
       const radius = tapped ? null : this.draft(event, start).radius;
       this.send("fastener", { cx: pixel.x, cy: pixel.y, radius });
     } else if ((draws === "box" || draws === "outline") && !tapped) {
@@ -277,6 +288,30 @@ class Viewer extends PhotoView {
     );
   }
 
+  // One end of a known length; the second one sends both.
+  end({ x, y }, miss) {
+    const { width, height } = this.photo;
+    this.ends.push({ at: [clamp(x, 0, width - 1), clamp(y, 0, height - 1)], miss: miss * this.view.scale });
+    if (this.ends.length < 2) return this.showEnds();
+    this.send("length", { ends: this.ends.map(({ at }) => at), miss: Math.max(...this.ends.map(({ miss }) => miss)) });
+    this.setMode("look");
+  }
+
+  showEnds() {
+    this.root.querySelector(".for-length").textContent = this.ends.length
+      ? "Now tap the other end."
+      : "Zoom in, then tap one end of a length you know, such as a nut from flat to flat, in the plane of the part.";
+    this.drawLength();
+  }
+
+  drawLength() {
+    const ends = this.mode === "length" ? this.ends.map(({ at }) => at) : (this.data.length ?? []);
+    const arm = END * (this.view?.scale ?? 1);
+    const crosses = ends.map(([x, y]) => `M${x - arm},${y}H${x + arm}M${x},${y - arm}V${y + arm}`);
+    const d = [...crosses, ends.length === 2 ? `M${ends[0]}L${ends[1]}` : ""].join("");
+    this.rule.replaceChildren(...["under", "over"].map((layer) => make("path", { d, class: `rule ${layer}` })));
+  }
+
   // Left of x the photo of the visit before is seen, right of it this one.
   wipe(x) {
     const { width, height } = this.photo;
@@ -319,10 +354,12 @@ class Viewer extends PhotoView {
   setMode(mode) {
     this.mode = mode;
     this.root.dataset.mode = mode;
-    for (const name of ["box", "outline", "fastener", "wipe"]) {
+    this.ends = [];
+    for (const name of ["box", "outline", "fastener", "length", "wipe"]) {
       this.root.querySelector(`button[data-tool="${name}"]`).setAttribute("aria-pressed", name === mode);
     }
     if (mode === "wipe") this.wipe(this.photo.width / 2);
+    this.showEnds();
     this.layout();
   }
 

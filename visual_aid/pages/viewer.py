@@ -10,6 +10,7 @@ from typing import Any
 
 import streamlit as st
 
+from visual_aid.measure.scale import CLICK, Point
 from visual_aid.model import Box, Outline, Screening
 from visual_aid.outputs.onefile import beside
 from visual_aid.outputs.palette import SIGN_STYLE
@@ -21,6 +22,15 @@ KEY = "viewer"
 
 Drawn = tuple[Box, Outline]
 """What a person drew: its box, and its outline or nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pointed:
+    """Two ends that a person pointed out, in full pixels, and by how many of these either may miss."""
+
+    a: Point
+    b: Point
+    miss: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +66,8 @@ def show_viewer(
     on_picked: Callable[[int], None],
     on_drawn: Callable[[Drawn], None] | None = None,
     on_fastener: Callable[[float, float, float | None], None] | None = None,
+    length: Pointed | None = None,
+    on_length: Callable[[Pointed], None] | None = None,
     blurred: Sequence[Box] = (),
     drawing_is: Drawing | None = MARK,
     before: str | None = None,
@@ -72,6 +84,10 @@ def show_viewer(
         Called with a candidate's store id; what was drawn; a fastener's centre, and its radius where
         one was drawn. All in pixels of the full upright photo. Without ``on_fastener`` none can be
         pointed out.
+    length : Pointed or None
+        A known length that was pointed out.
+    on_length : callable, optional
+        Called with a known length's ends. Without it none can be pointed out.
     blurred : sequence of Box
         Shown as covered.
     drawing_is : Drawing or None
@@ -94,6 +110,13 @@ def show_viewer(
         if on_fastener is not None:
             on_fastener(float(event["cx"]), float(event["cy"]), event["radius"])
 
+    def ends() -> None:
+        event = _event("length")
+        (ax, ay), (bx, by) = event["ends"]
+        if on_length is not None:
+            miss = max(CLICK, float(event["miss"]))
+            on_length(Pointed((float(ax), float(ay)), (float(bx), float(by)), miss))
+
     _mount(
         key=KEY,
         data=drawing(photo.id, photo.screening, candidates, chosen, drawn)
@@ -102,12 +125,15 @@ def show_viewer(
             "tool": drawing_is and drawing_is.tool,
             "hint": drawing_is and drawing_is.hint,
             "points": on_fastener is not None,
+            "lengths": on_length is not None,
+            "length": length and [length.a, length.b],
             "outlines": drawing_is is MARK,
             "before": before,
         },
         on_picked_change=picked,
         on_drawn_change=mark_drawn,
         on_fastener_change=fastener,
+        on_length_change=ends,
     )
 
 
