@@ -9,17 +9,21 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from visual_aid.colour import srgb_to_lab
 from visual_aid.measure.measurement import CannotMeasure, Figure, Found, Limit, Mark, View
-from visual_aid.measure.patch import cut
+from visual_aid.measure.patch import Patch, cut
 from visual_aid.measure.rim import BIAS, RAYS, Rim, find_rim
-from visual_aid.measure.scale import Floats
+from visual_aid.measure.scale import Floats, project
 
 SIDE = 480
 WAVES = 6
 """How many waves around the rim its outline is described with: round, oval, and the corners of a slot."""
+PAPER = 1.15
+"""How much larger the card's paper is than its pattern."""
 LIMIT = Limit(
     "axis_ratio",
     1.05,
@@ -55,6 +59,7 @@ def measure(views: Sequence[View]) -> Found:
         about=((w - 1) / 2, (h - 1) / 2),
         stray=0.3 * half,
         squeezed=True,
+        hidden=_under_card(view, patch),
     )
     if rim is None:
         raise CannotMeasure(
@@ -102,6 +107,17 @@ def measure(views: Sequence[View]) -> Found:
         ),
         LIMIT,
     )
+
+
+def _under_card(view: View, patch: Patch) -> NDArray[np.uint8] | None:
+    """Mark what the card lies over: its paper's edge beside a hole is no rim."""
+    if view.scale is None or view.scale.outline is None:
+        return None
+    corners = project(np.linalg.inv(patch.to_full), view.scale.outline)
+    paper = corners.mean(axis=0) + PAPER * (corners - corners.mean(axis=0))
+    hidden = np.zeros(patch.pixels.shape[:2], np.uint8)
+    cv2.fillConvexPoly(hidden, np.round(paper).astype(np.int32), 1)
+    return hidden
 
 
 def smooth_outline(rim: Rim) -> Floats:

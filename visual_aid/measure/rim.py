@@ -97,6 +97,7 @@ def find_rim(
     stray: float,
     squeezed: bool,
     shape: Rim | None = None,
+    hidden: NDArray[np.uint8] | None = None,
 ) -> Rim | None:
     """Find the rim that stands out most.
 
@@ -114,6 +115,8 @@ def find_rim(
         Whether it may be an ellipse as flat as 0.65; else it is nearly a circle.
     shape : Rim, optional
         Another rim in the same plane: this one is then first looked for in its shape.
+    hidden : ndarray of shape (h, w), uint8, optional
+        Over 0 where something else lies over it, whose edge is no rim.
 
     Returns
     -------
@@ -133,7 +136,7 @@ def find_rim(
     for band in BANDS:
         if rim is None:
             return None
-        rim = _settle(fine, rim, band, inside)
+        rim = _settle(fine, rim, band, inside, hidden)
     if rim is None or rim.kept < LEAST_KEPT or not 0.8 * radii[0] < rim.radius < 1.2 * radii[1]:
         return None
     return rim
@@ -197,7 +200,9 @@ def _coarse(
     return None if best is None or best[0] < LEAST_STEP else best[1]
 
 
-def _settle(light: Light, rim: Rim, band: float, inside: float) -> Rim | None:
+def _settle(
+    light: Light, rim: Rim, band: float, inside: float, hidden: NDArray[np.uint8] | None
+) -> Rim | None:
     """Take the steepest place of every ray near the ellipse and fit an ellipse to those that agree."""
     reach = max(band * rim.radius, 2.5)
     across = np.arange(-math.ceil(reach * 2), math.ceil(reach * 2) + 1) / 2
@@ -224,10 +229,14 @@ def _settle(light: Light, rim: Rim, band: float, inside: float) -> Rim | None:
     offset = place[at] + 0.5 * peak
     strong = here > 0.35 * np.median(here)
     points = feet + offset[:, None] * normal
-    return _fit(points, strong, rim)
+    seen = np.ones(RAYS, bool)
+    if hidden is not None:
+        x, y = np.asarray(points.T, np.float32)
+        seen = cv2.remap(hidden, x, y, cv2.INTER_NEAREST).ravel() == 0
+    return _fit(points, strong & seen, seen, rim)
 
 
-def _fit(points: Floats, kept: NDArray[np.bool_], last: Rim) -> Rim | None:
+def _fit(points: Floats, kept: NDArray[np.bool_], seen: NDArray[np.bool_], last: Rim) -> Rim | None:
     """Fit an ellipse, leaving out what misses it, until nothing changes."""
     scatter, strong = 0.0, kept
     fitted = last
@@ -244,7 +253,7 @@ def _fit(points: Floats, kept: NDArray[np.bool_], last: Rim) -> Rim | None:
         fitted = Rim(cx, cy, long, short, angle, scatter, float(kept.mean()), points[kept])
         miss = misses(fitted, points)
         scatter = max(1.4826 * float(np.median(np.abs(miss[kept]))), 0.05)
-        now = np.abs(miss) < 3 * scatter
+        now = (np.abs(miss) < 3 * scatter) & seen
         if (now == kept).all():
             break
         kept = now
