@@ -24,6 +24,8 @@ WAVES = 6
 """How many waves around the rim its outline is described with: round, oval, and the corners of a slot."""
 PAPER = 1.15
 """How much larger the card's paper is than its pattern."""
+SMEAR = 4
+"""Pixels of the patch beyond the paper in which its edge still changes what lies beside it."""
 LIMIT = Limit(
     "axis_ratio",
     1.05,
@@ -117,7 +119,7 @@ def _under_card(view: View, patch: Patch) -> NDArray[np.uint8] | None:
     paper = corners.mean(axis=0) + PAPER * (corners - corners.mean(axis=0))
     hidden = np.zeros(patch.pixels.shape[:2], np.uint8)
     cv2.fillConvexPoly(hidden, np.round(paper).astype(np.int32), 1)
-    return hidden
+    return np.asarray(cv2.dilate(hidden, np.ones((2 * SMEAR + 1, 2 * SMEAR + 1), np.uint8)), np.uint8)
 
 
 def smooth_outline(rim: Rim) -> Floats:
