@@ -17,8 +17,8 @@ PX = 10.0
 def seen(long, short, covered=None):
     """Give a view of a hole of two widths in mm, the longer one level, the card up to ``covered`` mm of it.
 
-    The paper's edge stands upright, ``covered`` mm inside the rim at its right; the pattern begins further
-    right, as the paper is 1.15 times as wide.
+    The paper's edge stands upright, ``covered`` mm inside the rim at its right; the pattern, 8 squares of 5
+    mm wide, begins 2 mm further right.
     """
     middle = SIZE / 2
     grey = np.full((SIZE * FINER, SIZE * FINER), 120, np.uint8)
@@ -28,7 +28,7 @@ def seen(long, short, covered=None):
     if covered is not None:
         edge, side = middle + (long / 2 - covered) * PX, 400.0
         grey[:, round(edge * FINER) :] = 225
-        left = edge + 0.075 * side
+        left = edge + 2 * PX
         top = middle - side / 2
         outline = np.array([(left, top), (left + side, top), (left + side, top + side), (left, top + side)])
     grey = cv2.resize(cv2.GaussianBlur(grey, (0, 0), FINER), (SIZE, SIZE), interpolation=cv2.INTER_AREA)

@@ -18,13 +18,14 @@ from visual_aid.measure.measurement import CannotMeasure, Figure, Found, Limit, 
 from visual_aid.measure.patch import Patch, cut
 from visual_aid.measure.rim import BIAS, RAYS, Rim, find_rim
 from visual_aid.measure.scale import Floats, project
+from visual_aid.measure.scale_card import COLUMNS
 
 SIDE = 480
 WAVES = 6
 """How many waves around the rim its outline is described with: round, oval, and the corners of a slot."""
-PAPER = 1.15
-"""How much larger the card's paper is than its pattern."""
-SMEAR = 4
+PAPER = 0.4
+"""Squares of paper around the card's pattern: more than its cutting line leaves, as scissors go."""
+SMEAR = 3
 """Pixels of the patch beyond the paper in which its edge still changes what lies beside it."""
 LIMIT = Limit(
     "axis_ratio",
@@ -115,8 +116,10 @@ def _under_card(view: View, patch: Patch) -> NDArray[np.uint8] | None:
     """Mark what the card lies over: its paper's edge beside a hole is no rim."""
     if view.scale is None or view.scale.outline is None:
         return None
-    corners = project(np.linalg.inv(patch.to_full), view.scale.outline)
-    paper = corners.mean(axis=0) + PAPER * (corners - corners.mean(axis=0))
+    pattern = view.scale.to_mm(view.scale.outline)
+    rim = PAPER * float(np.ptp(pattern[:, 0])) / COLUMNS
+    corners = pattern + rim * np.sign(pattern - pattern.mean(axis=0))
+    paper = project(np.linalg.inv(patch.to_full) @ view.scale.to_px, corners)
     hidden = np.zeros(patch.pixels.shape[:2], np.uint8)
     cv2.fillConvexPoly(hidden, np.round(paper).astype(np.int32), 1)
     return np.asarray(cv2.dilate(hidden, np.ones((2 * SMEAR + 1, 2 * SMEAR + 1), np.uint8)), np.uint8)
