@@ -152,7 +152,9 @@ def test_every_table_holds_a_text_as_text(store, say, text):
             element.tag.rpartition("}")[2] for element in ElementTree.fromstring(workbook.read(part)).iter()
         }
         assert not kinds & {"f", "hyperlink", "hyperlinks"}, part
-    assert pq.read_table(io.BytesIO(worklist_parquet(store.worklist())))["unit"].to_pylist() == [visit.unit]
+    # A NUL is no text on every database, and is written out.
+    kept = visit.unit.replace("\0", r"\x00")
+    assert pq.read_table(io.BytesIO(worklist_parquet(store.worklist())))["unit"].to_pylist() == [kept]
     assert json.loads(coco_json([(photo, store.candidates(photo.id))]))["annotations"][0]["reason"] == text
     # RFC 5545, 3.1: a line is one property, and no text begins one of its own.
     properties = {re.match("[^:;]*", line)[0] for line in due_ics(dues, NOW).split("\r\n")}
