@@ -13,7 +13,7 @@ from visual_aid.decoder import read_photo
 from visual_aid.evidence.look import describe
 from visual_aid.evidence.register import MEASURE, Evidence, find_evidence
 from visual_aid.evidence.scene import Scene
-from visual_aid.fasteners.find import Overview, find_fasteners
+from visual_aid.fasteners.find import Overview, find_fasteners, look_over
 from visual_aid.fasteners.lean import add_lean
 from visual_aid.model import Fastener, NotJudged, PhotoInfo, Quality, Screening
 from visual_aid.photo import Photo, PhotoError
@@ -52,10 +52,14 @@ def screen_photo(
     found: tuple[Fastener, ...] = ()
     evidence = Evidence((), tuple(NotJudged(cue, RETAKE) for cue in MEASURE), {})
     if quality.usable:
-        found = find_fasteners(photo, overview=overview) if fasteners is None else add_lean(photo, fasteners)
+        if fasteners is None:
+            overview = overview or look_over(photo)
+            found = find_fasteners(photo, overview=overview)
+        else:
+            found = add_lean(photo, fasteners)
         quality = judge(photo, found)
     if quality.usable:
-        scene = Scene.build(photo, found)
+        scene = Scene.build(photo, found, overview=overview)
         evidence = find_evidence(scene)
         found = tuple(
             dataclasses.replace(f, look=describe(frame)) for f, frame in zip(found, scene.frames, strict=True)

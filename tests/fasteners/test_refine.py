@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from visual_aid.fasteners.patches import lab_octaves
+from visual_aid.fasteners.patches import lab_octaves, working_octaves
 from visual_aid.fasteners.refine import (
     BINS,
     CELLS,
@@ -55,7 +55,7 @@ def test_wherever_a_nut_is_first_seen_it_ends_in_one_place(draw_joint, dx, dy, g
 def test_circles_go_back_to_the_labels_of_photos_that_taught_nothing(unit):
     (truth,) = (t for t in read_truths(SAMPLES) if unit in t.name)
     photo = read_photo(truth.path)
-    octaves = lab_octaves(cv2.cvtColor(photo.working, cv2.COLOR_RGB2Lab))
+    octaves = working_octaves(photo)
     seen = [f for f in truth.fasteners if f.teaches]
     labels = np.array(
         [(photo.to_working(f.cx), photo.to_working(f.cy), f.radius / photo.scale) for f in seen]

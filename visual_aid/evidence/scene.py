@@ -6,14 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-import cv2
-import numpy as np
-from numpy.typing import NDArray
-
 from visual_aid.evidence.frame import Frame, build_frames
 from visual_aid.evidence.stance import Stance, find_stances
 from visual_aid.evidence.surroundings import Surroundings, look_around
-from visual_aid.fasteners.patches import lab_octaves
+from visual_aid.fasteners.find import Overview
+from visual_aid.fasteners.patches import Image, working_octaves
 from visual_aid.model import NOT_IN_PLACE, Fastener, NotJudged, Outline
 from visual_aid.photo import Photo
 
@@ -22,17 +19,23 @@ from visual_aid.photo import Photo
 class Scene:
     """A photo with its fasteners and their frames, built once and shared by all cues.
 
-    ``frames`` are centred on the fasteners' tops, ``seats`` on where they meet the surface.
+    ``frames`` are centred on the fasteners' tops, ``seats`` on where they meet the surface; ``overview`` is
+    what the finder made of the photo, where it looked.
     """
 
     photo: Photo
     fasteners: tuple[Fastener, ...]
     frames: tuple[Frame, ...]
     seats: tuple[Frame, ...]
+    overview: Overview | None = None
 
     @classmethod
     def build(
-        cls, photo: Photo, fasteners: Sequence[Fastener], gravity: tuple[float, float] = (0.0, 1.0)
+        cls,
+        photo: Photo,
+        fasteners: Sequence[Fastener],
+        gravity: tuple[float, float] = (0.0, 1.0),
+        overview: Overview | None = None,
     ) -> Scene:
         """Rectify every fastener's surroundings; ``gravity`` is a unit vector of the photo, y down."""
         return cls(
@@ -40,12 +43,13 @@ class Scene:
             tuple(fasteners),
             build_frames(photo, fasteners, gravity),
             build_frames(photo, fasteners, gravity, on_seat=True),
+            overview,
         )
 
     @cached_property
-    def octaves(self) -> list[NDArray[np.uint8]]:
+    def octaves(self) -> list[Image]:
         """CIELAB octaves of the working image, for patches that are not rectified."""
-        return lab_octaves(cv2.cvtColor(self.photo.working, cv2.COLOR_RGB2Lab).astype(np.uint8, copy=False))
+        return working_octaves(self.photo) if self.overview is None else self.overview.octaves
 
     @property
     def in_place(self) -> tuple[Frame, ...]:

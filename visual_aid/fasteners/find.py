@@ -6,14 +6,13 @@ import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.fasteners.context import context
 from visual_aid.fasteners.groups import group_fasteners
 from visual_aid.fasteners.lean import lean_in
-from visual_aid.fasteners.patches import features, hexagon_features, lab_octaves
+from visual_aid.fasteners.patches import features, hexagon_features, working_octaves
 from visual_aid.fasteners.pose import pose
 from visual_aid.fasteners.propose import OVERLAP_CENTRE, OVERLAP_RATIO, best_distinct, moved, peaks
 from visual_aid.fasteners.refine import refined
@@ -72,7 +71,7 @@ class Overview:
 
 def look_over(photo: Photo) -> Overview:
     """Search a photo, the costly part of finding fasteners, for those who need finds of several scores."""
-    octaves = lab_octaves(cv2.cvtColor(photo.working, cv2.COLOR_RGB2Lab))
+    octaves = working_octaves(photo)
     return Overview(octaves, search(octaves, load()))
 
 
@@ -154,7 +153,7 @@ def fastener_at(photo: Photo, x: float, y: float, radius: float | None = None) -
         ],
         np.float32,
     )
-    octaves = lab_octaves(cv2.cvtColor(photo.working, cv2.COLOR_RGB2Lab))
+    octaves = working_octaves(photo)
     finds = judged(octaves, circles, load())
     on_it = [f for f in finds if np.hypot(f.x - centre[0], f.y - centre[1]) < TAP_REACH * f.radius]
     return _posed(photo, octaves, _closer(octaves, on_it[:1]))[0] if on_it else None

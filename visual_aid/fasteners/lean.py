@@ -11,11 +11,10 @@ import dataclasses
 import math
 from collections.abc import Sequence
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.fasteners.patches import Image, lab_octaves
+from visual_aid.fasteners.patches import Image, working_octaves
 from visual_aid.fasteners.refine import leans
 from visual_aid.model import Fastener
 from visual_aid.photo import Photo
@@ -42,8 +41,7 @@ def add_lean(photo: Photo, fasteners: Sequence[Fastener]) -> tuple[Fastener, ...
     """Give every fastener its tilt, tilt axis and seat."""
     if not fasteners:
         return ()
-    lab = cv2.cvtColor(photo.working, cv2.COLOR_RGB2Lab).astype(np.uint8, copy=False)
-    return lean_in(lab_octaves(lab), photo, fasteners)
+    return lean_in(working_octaves(photo), photo, fasteners)
 
 
 def lean_in(octaves: list[Image], photo: Photo, fasteners: Sequence[Fastener]) -> tuple[Fastener, ...]:

@@ -13,6 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from visual_aid.photo import Photo
+
 Floats = NDArray[np.float32]
 Image = NDArray[np.uint8]
 
@@ -40,6 +42,11 @@ def lab_octaves(lab: NDArray[Any]) -> list[Image]:
     while min(octaves[-1].shape[:2]) >= 48:
         octaves.append(cv2.resize(octaves[-1], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
     return octaves
+
+
+def working_octaves(photo: Photo) -> list[Image]:
+    """CIELAB octaves of a photo's working image, from ``lab_octaves``."""
+    return lab_octaves(cv2.cvtColor(photo.working, cv2.COLOR_RGB2Lab))
 
 
 def plane(tilt: float | None, tilt_axis: float | None) -> NDArray[np.float64]:

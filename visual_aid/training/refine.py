@@ -12,12 +12,11 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import click
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.fasteners.lean import HEIGHTS
-from visual_aid.fasteners.patches import lab_octaves
+from visual_aid.fasteners.patches import working_octaves
 from visual_aid.fasteners.refine import PATCH_X, PATCH_Y, patch_features
 from visual_aid.fasteners.regression import Image, Regression, shares
 from visual_aid.photo import read_photo
@@ -105,7 +104,7 @@ def examples(truths: Sequence[TruthPhoto]) -> tuple[Image, Floats]:
     patches, readings = [], []
     for truth in truths:
         photo = read_photo(truth.path)
-        octaves = lab_octaves(cv2.cvtColor(photo.working, cv2.COLOR_RGB2Lab).astype(np.uint8, copy=False))
+        octaves = working_octaves(photo)
         for fastener in truth.fasteners:
             if not fastener.teaches or fastener.radius / photo.scale < SMALL:
                 continue

@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from visual_aid.evaluation.judging import match_fasteners
 from visual_aid.evidence.resemblance import patches
-from visual_aid.evidence.scene import Scene
 from visual_aid.fasteners.find import find_fasteners
 from visual_aid.fasteners.lean import add_lean
+from visual_aid.fasteners.patches import working_octaves
 from visual_aid.fasteners.regression import Image, Regression, shares
 from visual_aid.model import NOT_IN_PLACE
 from visual_aid.photo import read_photo
@@ -46,7 +46,7 @@ def examples(truths: Sequence[TruthPhoto]) -> tuple[Image, Truths]:
         found = add_lean(photo, with_labels(find_fasteners(photo), truth, np.random.default_rng(number)))
         labels = {i: truth.fasteners[j] for i, j in match_fasteners(truth.fasteners, found).items()}
         kept = [i for i in range(len(found)) if i not in labels or not labels[i].ignore]
-        octaves = Scene.build(photo, found).octaves
+        octaves = working_octaves(photo)
         described.append(patches(octaves, photo, [found[i] for i in kept]))
         for i in kept:
             label = labels.get(i)
