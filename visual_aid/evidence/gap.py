@@ -10,7 +10,6 @@ height, all together tell where the flats end; what follows is measured from the
 
 from __future__ import annotations
 
-import itertools
 import math
 from dataclasses import dataclass
 
@@ -192,25 +191,24 @@ def _measurement(
 ) -> Measurement:
     light = strip[..., 0]
     flats = max(float(np.median(light[_FLATS])), 4.0)
-    wide = _band(light)
-    bounds = end + 1 + np.round(np.array(ZONES) / _STEP).astype(int)
-    zones = [slice(low, high) for low, high in itertools.pairwise(bounds)]
-    darkest = light[bounds[0] : bounds[-1]].min(axis=0) / flats
+    band = _band(light)
+    first, second, third, last = end + 1 + np.round(np.array(ZONES) / _STEP).astype(int)
+    darkest = light[first:last].min(axis=0) / flats
     # Few and telling: more features learn the pictures at hand by heart.
     features = {
         "resemblance": like,
         "certainty": min(stance.certainty, 8.0),
         "edge_step": float(profile[end + 2] - profile[end - 2]),
-        "below_edge": float(profile[zones[0]].mean()),
+        "below_edge": float(profile[first:second].mean()),
         "darkest": float(np.median(darkest)),
-        "excess": float(excess[zones[-1]].mean()),
+        "excess": float(excess[third:last].mean()),
     }
-    measures = {"depth_l": wide.depth, "width_r": wide.width, "height_r": wide.height, "share": wide.share}
+    measures = {"depth_l": band.depth, "width_r": band.width, "height_r": band.height, "share": band.share}
     reason = (
-        f"dark band {wide.width:.2f} nut radii high along {100 * wide.share:.0f} % of the lower edge, "
-        f"{wide.depth:.0f} L* darker than what lies above and below it"
+        f"dark band {band.width:.2f} nut radii high along {100 * band.share:.0f} % of the lower edge, "
+        f"{band.depth:.0f} L* darker than what lies above and below it"
     )
-    return Measurement(frame.fastener, features, measures, _outline(frame, stance, edge, wide), reason)
+    return Measurement(frame.fastener, features, measures, _outline(frame, stance, edge, band), reason)
 
 
 def _outline(

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.fasteners.patches import Image, sample
-from visual_aid.fasteners.refine import CELLS, PATCH_X, PATCH_Y, REACH, SIDE, gradient_histograms
+from visual_aid.fasteners.refine import BINS, CELLS, PATCH_X, PATCH_Y, REACH, SIDE, gradient_histograms
 from visual_aid.fasteners.regression import Floats, Regression
 from visual_aid.model import Fastener
 from visual_aid.photo import Photo
@@ -53,7 +53,7 @@ def patches(octaves: list[Image], photo: Photo, fasteners: Sequence[Fastener]) -
         around = np.array([circle], np.float32)
         rows.append(sample(octaves, around, x, y, SIDE / (2 * REACH))[0, ..., 0])
     if not rows:
-        return np.zeros((0, 9 * CELLS * CELLS), np.uint8)
+        return np.zeros((0, (BINS + 1) * CELLS * CELLS), np.uint8)
     light = np.stack(rows)
     cell = SIDE // CELLS
     cells = light.reshape(-1, CELLS, cell, CELLS, cell).mean(axis=(2, 4)).reshape(len(rows), -1)

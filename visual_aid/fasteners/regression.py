@@ -22,6 +22,14 @@ def shares(patches: Image) -> Floats:
     return np.divide(patches, 255, dtype=np.float32)
 
 
+def likeness(patches: Image, examples: Image, width: Floats) -> Floats:
+    """Compare patches with examples by a Gaussian of their distance: shape (N, M), 0 to 1."""
+    here, there = shares(patches), shares(examples)
+    apart = (here**2).sum(axis=1)[:, None] + (there**2).sum(axis=1) - 2 * here @ there.T
+    alike: Floats = np.exp(-np.maximum(apart, 0) / width)
+    return alike
+
+
 @dataclass(frozen=True, slots=True)
 class Regression:
     """What has been learned from labelled patches; F features each, K readings.
@@ -47,11 +55,8 @@ class Regression:
     base: Floats
 
     def likeness(self, patches: Image) -> Floats:
-        """Compare patches with the examples by a Gaussian of their distance: shape (N, M), 0 to 1."""
-        here, there = shares(patches), shares(self.examples)
-        apart = (here**2).sum(axis=1)[:, None] + (there**2).sum(axis=1) - 2 * here @ there.T
-        likeness: Floats = np.exp(-np.maximum(apart, 0) / self.width)
-        return likeness
+        """Compare patches with the examples: shape (N, M), 0 to 1."""
+        return likeness(patches, self.examples, self.width)
 
     def __call__(self, patches: Image) -> Floats:
         """Read off patches, shape (N, K)."""

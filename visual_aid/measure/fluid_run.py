@@ -2,9 +2,8 @@
 
 The box goes around the body from the seal down, between its sides, upright in the photo. A film darkens the
 body softly and evenly. Fluid that has run makes streaks that are darker than the body on both their sides,
-with
-sides sharper than dust and grime have them; where one runs under the body's highlight it darkens nothing, but
-makes the highlight glossy down to where the fluid ends.
+with sides sharper than dust and grime have them; where one runs under the body's highlight it darkens
+nothing, but makes the highlight glossy down to where the fluid ends.
 """
 
 from __future__ import annotations

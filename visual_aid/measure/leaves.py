@@ -20,16 +20,14 @@ MOST_LEAN = 15.0
 """Degrees by which the leaves may lean in the box."""
 MOST_DRAWN = 0.16
 """Share of a pack's height by which perspective makes it higher at an end of the box than in its middle: a
-phone
-half a metre off a pack of 30 cm, turned by 35 degrees."""
+phone half a metre off a pack of 30 cm, turned by 35 degrees."""
 LEAST_GAP = 0.12
 """Darkness of a gap, as a logarithm of lightness, below the leaves around it."""
 LEAST_BOXED = 0.9
 """Share of a leaf's rows that lies in the box."""
 LEAST_BAND, LEAST_OUTER = 0.35, 0.6
 """A leaf's height, as a share of the pack's usual one; of one that the box may cut, so that a strip of what
-lies
-behind is none."""
+lies behind is none."""
 
 Light = NDArray[Any]
 

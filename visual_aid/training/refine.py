@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from visual_aid.fasteners.lean import HEIGHTS
 from visual_aid.fasteners.patches import working_octaves
 from visual_aid.fasteners.refine import PATCH_X, PATCH_Y, patch_features
-from visual_aid.fasteners.regression import Image, Regression, shares
+from visual_aid.fasteners.regression import Image, Regression, likeness, shares
 from visual_aid.photo import read_photo
 from visual_aid.training.truth import SMALL, TruthFastener, TruthPhoto, read_truths
 
@@ -135,10 +135,8 @@ def fit(patches: Image, readings: Floats) -> Regression:
     some = shares(patches[rng.choice(len(patches), min(200, len(patches)), replace=False)])
     apart = ((some[:, None] - some) ** 2).sum(axis=2)
     width = np.asarray(NARROWER * np.median(apart), np.float32)
-    likeness = Regression(
-        kept, width, *(np.zeros((n, 5), np.float32) for n in (len(kept), patches.shape[1], 1))
-    ).likeness
-    compared = np.concatenate([likeness(patches[i : i + 4000]) for i in range(0, len(patches), 4000)])
+    parts = (patches[i : i + 4000] for i in range(0, len(patches), 4000))
+    compared = np.concatenate([likeness(part, kept, width) for part in parts])
     plain = np.column_stack([shares(patches), np.ones(len(patches), np.float32)])
     known = np.isfinite(readings[:, 3])
     columns: list[tuple[Array32, Array32]] = []
