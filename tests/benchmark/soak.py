@@ -3,19 +3,21 @@
     python tests/benchmark/soak.py MINUTES [PICTURE]
 
 One after another people open the page, add photos, decide, look at the visit and leave; meanwhile the records
-are backed up. Every step is timed; the memory is that of the server and of its decoding processes. With a
-picture's name the curves are drawn as well. Needs a Chromium.
+are backed up. Every step is timed; the memory is that of the server and of its decoding processes. Decisions
+that the page acknowledged are looked up in the records, and one that is missing or on another candidate ends
+the run with an error. With a picture's name the curves are drawn as well. Needs a Chromium.
 """
 
 import os
 import sys
 import tempfile
 import time
-from collections import defaultdict
+from collections import Counter, defaultdict
 from pathlib import Path
 from statistics import median
 
 from PIL import Image, ImageDraw
+from playwright.sync_api import TimeoutError as PlaywrightTimeoutError
 from playwright.sync_api import sync_playwright
 from serving import chromium, served
 
@@ -58,11 +60,54 @@ class Clock:
         self.times[name].append(time.monotonic() - began)
 
 
+class Presses:
+    """What became of each press of Confirm, by what the page says."""
+
+    def __init__(self):
+        self.acknowledged, self.refused, self.unanswered = [], 0, 0
+
+    def confirm(self, page):
+        """Confirm the candidate that the page shows, and wait for the page's answer to that."""
+        button = page.locator(".st-key-decide button", has_text="Confirm")
+        shown = page.locator("img.magnifier").get_attribute("src")
+        candidate = int(shown.partition("?")[0].rpartition("/")[2])
+        page.wait_for_timeout(600)  # nobody answers sooner
+        button.click()
+        kept = page.locator(f".st-key-choose-{candidate}", has_text="confirmed")
+        refusal = page.get_by_text("ecorded now").or_(page.get_by_text("Not recorded"))
+        try:
+            kept.or_(refusal).first.wait_for()
+        except PlaywrightTimeoutError:
+            self.unanswered += 1
+            return
+        if kept.count():
+            self.acknowledged.append(candidate)
+        else:
+            self.refused += 1
+
+    def lost(self, records):
+        """Give what differs between the candidates acknowledged and those decided on, and how often."""
+        photos = [entry.photo.id for entry in records.worklist()]
+        ids = [candidate.id for photo in photos for candidate in records.candidates(photo)]
+        decided = Counter({id_: len(records.history(id_)) for id_ in ids})
+        said = Counter(self.acknowledged)
+        return said - decided, decided - said
+
+
 def settle(page):
     page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
 
 
-def walk(page, url, number, clock):
+def waiting(page):
+    """Tell whether the page asks for a decision on something that nobody has decided on."""
+    settle(page)
+    asked = page.locator(".st-key-decide button:enabled", has_text="Confirm")
+    if not asked.count():
+        return False
+    return not page.get_by_text("All decided on this photo.").count()
+
+
+def walk(page, url, number, clock, presses):
     """Work as one person from the first page to the visit's report."""
     clock.step("open", lambda: (page.goto(url), page.get_by_role("link", name="Add photos").wait_for()))
     page.get_by_role("link", name="Add photos", exact=True).click()
@@ -80,11 +125,10 @@ def walk(page, url, number, clock):
 
     clock.step("screen 3", screened)
     page.get_by_role("link", name="Review", exact=True).click()
-    confirm = page.get_by_role("button", name="Confirm").first
+    page.locator(".st-key-onwards").wait_for()
     for _ in range(4):
-        settle(page)
-        if confirm.count() and confirm.is_enabled():
-            clock.step("decide", lambda: (confirm.click(), settle(page)))
+        if waiting(page):
+            clock.step("decide", lambda: presses.confirm(page))
     page.get_by_role("link", name="Visit", exact=True).click()
     clock.step("visit", lambda: page.get_by_role("heading", name="Report").wait_for())
 
@@ -104,7 +148,7 @@ def draw(curve, path):
 
 def main(minutes, picture=None):
     """Work for so many minutes and print the figures."""
-    clock, curve = Clock(), []
+    clock, curve, presses = Clock(), [], Presses()
     with tempfile.TemporaryDirectory() as folder:
         store = Path(folder, "yard.sqlite")
         with served(store) as (url, process), sync_playwright() as playwright:
@@ -114,7 +158,7 @@ def main(minutes, picture=None):
                 context = browser.new_context()
                 context.set_default_timeout(120_000)
                 try:
-                    walk(context.new_page(), url, number, clock)
+                    walk(context.new_page(), url, number, clock, presses)
                 except Exception as error:  # counted, and the next person comes
                     failed += 1
                     sys.stderr.write(f"{number}: {str(error).splitlines()[0]}\n")
@@ -125,12 +169,12 @@ def main(minutes, picture=None):
                 sys.stdout.write(f"{curve[-1][0]:6.0f} s  {number:4} people  {curve[-1][1]:6.0f} MB\n")
             browser.close()
         records = Store.open(store)
-        decided = sum(
-            len(records.history(c.id)) for e in records.worklist() for c in records.candidates(e.photo.id)
-        )
+        missing, unasked = presses.lost(records)
         sys.stdout.write(
-            f"{number} people, {failed} stopped short, {len(records.worklist())} photos, "
-            f"{decided} decisions kept\n"
+            f"{number} people, {failed} stopped short, {len(records.worklist())} photos; Confirm: "
+            f"{len(presses.acknowledged)} acknowledged, {presses.refused} refused with a reason, "
+            f"{presses.unanswered} without an answer; {missing.total()} acknowledged and missing, "
+            f"{unasked.total()} kept and not acknowledged\n"
         )
         records.close()
     for name, times in clock.times.items():
@@ -141,6 +185,8 @@ def main(minutes, picture=None):
         )
     if picture:
         draw(curve, picture)
+    if missing or unasked:
+        raise SystemExit("the page and the records do not agree on what was decided")
 
 
 if __name__ == "__main__":

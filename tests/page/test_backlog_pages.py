@@ -77,7 +77,10 @@ def test_a_decision_made_meanwhile_is_shown_before_it_is_superseded(app, yard):
     yard.leases.give_back(app.session_state["holder"])
     yard.decide(candidate.id, "ruled_out", by="R. Roe")
     button(app, "Confirm").click().run()
-    assert "R. Roe has decided on this meanwhile: look again before you decide." in words(app)
+    assert (
+        "R. Roe has decided on this meanwhile, and nothing was recorded now: look again before you decide."
+        in words(app)
+    )
     assert [d.outcome for d in yard.history(candidate.id)] == ["ruled_out"]
 
 

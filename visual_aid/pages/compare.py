@@ -13,7 +13,7 @@ from visual_aid.measure.visits import Comparison, compare
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages import actions
-from visual_aid.pages.deciding import ask_decision, take
+from visual_aid.pages.deciding import Question, ask_decision, hear_late_presses, take
 from visual_aid.pages.session import ask_signature, holder, signature, the_store
 from visual_aid.pages.trouble import telling_trouble
 from visual_aid.pages.viewer import show_viewer
@@ -140,7 +140,7 @@ def _result(before: StoredPhoto, after: StoredPhoto, comparison: Comparison) -> 
     turned = [c for c in the_store().candidates(after.id) if c.before == before.id]
     if state.get("turned") not in [c.id for c in turned]:
         state.turned = actions.first_open(turned)
-    lease = take(after.id)
+    lease, asked = take(after.id), None
     left, right = st.columns([9, 5], gap="medium")
     with left:
         show_viewer(
@@ -158,21 +158,22 @@ def _result(before: StoredPhoto, after: StoredPhoto, comparison: Comparison) -> 
         if lease is not None:
             st.warning(f"{plain(lease.by) or 'Somebody else'} is at work on this photo. Take the next one.")
         elif turned:
-            _decide(after.id, turned)
+            asked = _decide(after.id, turned)
         else:
             st.subheader("No turn seen", anchor=False)
         _measured(comparison)
         _news(comparison, after)
         st.caption(f"{SIXTHS} {CAUTION}")
+    hear_late_presses(asked)
 
 
 def _choose(candidate: int) -> None:
     state.turned = candidate
 
 
-def _decide(photo: str, turned: Sequence[StoredCandidate]) -> None:
+def _decide(photo: str, turned: Sequence[StoredCandidate]) -> Question:
     at, chosen = next((i, c) for i, c in enumerate(turned, 1) if c.id == state.turned)
-    ask_decision(chosen, at, len(turned), partial(_say, photo, chosen.id))
+    asked = ask_decision(chosen, at, len(turned), partial(_say, photo, chosen.id))
     with st.container(key="onwards", horizontal=True):
         if len(turned) > 1:
             st.button("Next", shortcut="Right", width="stretch", on_click=_step, args=(turned,))
@@ -180,10 +181,12 @@ def _decide(photo: str, turned: Sequence[StoredCandidate]) -> None:
             "Undo", shortcut="Z", width="stretch", disabled=not signature(), on_click=_undo, args=(photo,)
         )
     st.text_input("Note, kept with the next decision", key="note", max_chars=500)
+    return asked
 
 
 @telling_trouble()
 def _say(photo: str, candidate: int, outcome: Outcome, seen: int) -> None:
+    state.turned = candidate  # to look again at, where the decision is refused
     the_store().decide(
         candidate, outcome, by=signature(), note=state.get("note", ""), holder=holder(), seen=seen
     )

@@ -20,7 +20,7 @@ from visual_aid.outputs.measured import in_words
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages import actions, measuring, teaching
-from visual_aid.pages.deciding import ask_decision, take
+from visual_aid.pages.deciding import Question, ask_decision, hear_late_presses, take
 from visual_aid.pages.intake import point_out_fastener
 from visual_aid.pages.session import ask_signature, holder, signature, the_store
 from visual_aid.pages.trouble import telling_trouble
@@ -69,6 +69,7 @@ def show() -> None:
     if state.chosen not in [c.id for c in candidates]:
         state.chosen = actions.first_open(candidates)
 
+    asked = None
     left, right = st.columns([9, 5], gap="medium")
     with left:
         _picture(photo, candidates)
@@ -82,7 +83,7 @@ def show() -> None:
         elif lease is not None:
             st.warning(f"{plain(lease.by) or 'Somebody else'} is at work on this photo. Take the next one.")
         elif state.chosen is not None:
-            _decide(photo.id, candidates)
+            asked = _decide(photo.id, candidates)
             _magnifier(photo, state.chosen)
         else:
             st.subheader("Nothing likely" if hidden else "Nothing flagged", anchor=False)
@@ -98,6 +99,7 @@ def show() -> None:
             st.button(label, width="stretch", on_click=state.update, args=({"weak": True},))
         _silence(photo)
         _keys()
+    hear_late_presses(asked)
 
 
 def _photo() -> StoredPhoto | None:
@@ -160,11 +162,12 @@ def _point_out(cx: float, cy: float, radius: float | None) -> None:
 # The decision
 
 
-def _decide(photo: str, candidates: Sequence[StoredCandidate]) -> None:
+def _decide(photo: str, candidates: Sequence[StoredCandidate]) -> Question:
     at, chosen = next((i, c) for i, c in enumerate(candidates, 1) if c.id == state.chosen)
-    ask_decision(chosen, at, len(candidates), partial(_say, photo, chosen.id))
+    asked = ask_decision(chosen, at, len(candidates), partial(_say, photo, chosen.id))
     if chosen.before is not None and st.button("Compare the visits", width="stretch"):
         st.switch_page("compare.py", query_params={"before": chosen.before, "after": photo})
+    return asked
 
 
 def _magnifier(photo: StoredPhoto, chosen: int) -> None:
@@ -177,6 +180,7 @@ def _magnifier(photo: StoredPhoto, chosen: int) -> None:
 
 @telling_trouble()
 def _say(photo: str, candidate: int, outcome: Outcome, seen: int) -> None:
+    state.chosen = candidate  # to look again at, where the decision is refused
     state.chosen = actions.decide(
         the_store(),
         photo,
@@ -402,6 +406,8 @@ def _measured(
 
 @telling_trouble()
 def _keep_measured(photo: str, measurement: Measurement, box: Box, outline: Outline) -> None:
+    if state.drawn is None:
+        return  # pressed twice: the finding is kept
     note = state.get("note", "")
     _show_marked(
         measuring.keep(the_store(), photo, measurement, box, outline=outline, by=signature(), note=note)
@@ -410,6 +416,8 @@ def _keep_measured(photo: str, measurement: Measurement, box: Box, outline: Outl
 
 @telling_trouble()
 def _mark(photo: str, sign: Sign) -> None:
+    if state.drawn is None:
+        return  # pressed twice: the mark is kept
     box, outline = state.drawn
     note = state.get("note", "")
     _show_marked(the_store().mark(photo, sign, box, by=signature(), outline=outline, note=note))

@@ -58,7 +58,8 @@ def unless_overtaken(connection: Connection, candidate: int, holder: str, by: st
     last = _last(connection, candidate)
     if seen is not None and last is not None and last != seen:
         raise OvertakenError(
-            f"{_read(connection, last).by} has decided on this meanwhile: look again before you decide."
+            f"{_read(connection, last).by} has decided on this meanwhile, and nothing was "
+            "recorded now: look again before you decide."
         )
 
 
