@@ -148,6 +148,8 @@ def test_a_held_key_decides_once(at_work, store):
 def test_a_mark_named_twice_is_kept_once(at_work, store):
     person, line, _ = at_work
     person.drag(person.on_screen(900, 520), person.on_screen(600, 320), "Shift")
+    person.button("Broken paint").wait_for()
+    person.settle()
     line.hold()
     for _ in range(2):
         person.button("Broken paint").click()
