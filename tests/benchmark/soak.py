@@ -76,7 +76,7 @@ class Presses:
         kept = page.locator(f".st-key-choose-{candidate}", has_text="confirmed")
         refusal = page.get_by_text("ecorded now").or_(page.get_by_text("Not recorded"))
         try:
-            kept.or_(refusal).first.wait_for()
+            kept.or_(refusal).filter(visible=True).first.wait_for()
         except PlaywrightTimeoutError:
             self.unanswered += 1
             return
@@ -125,7 +125,10 @@ def walk(page, url, number, clock, presses):
 
     clock.step("screen 3", screened)
     page.get_by_role("link", name="Review", exact=True).click()
-    page.locator(".st-key-onwards").wait_for()
+    asked_or_done = page.get_by_role("button", name="Next photo").or_(
+        page.get_by_text("No photo to decide on")
+    )
+    asked_or_done.first.wait_for()
     for _ in range(4):
         if waiting(page):
             clock.step("decide", lambda: presses.confirm(page))
