@@ -3,6 +3,9 @@
 const GLANCE = 300; // ms: nobody sees what is asked and answers sooner; from memory, a choice takes 350 ms or more
 const FIELD = "input, textarea, select, [contenteditable=true], [role=dialog], [role=listbox]";
 
+// What is asked, and since when: kept here, since a page that moves it puts up another Glance.
+const shown = { question: undefined, since: 0 };
+
 class Glance {
   constructor(note) {
     this.note = note;
@@ -26,16 +29,17 @@ class Glance {
 
   // Note when another question is drawn: its buttons have another name.
   look() {
-    const question = document.querySelector('.st-key-decide [class*="st-key-confirmed-"]')?.className;
-    if (question === undefined || question === this.question) return;
-    this.question = question;
-    this.asked = performance.now();
+    const button = document.querySelector('.st-key-decide [class*="st-key-confirmed-"]');
+    const question = button?.className.match(/st-key-confirmed-[\d-]+/)[0];
+    if (question === undefined || question === shown.question) return;
+    shown.question = question;
+    shown.since = performance.now();
     this.note.hidden = true;
   }
 
   press(event) {
     if (!this.decides(event)) return;
-    const early = event.repeat || performance.now() - this.asked < GLANCE;
+    const early = event.repeat || performance.now() - shown.since < GLANCE;
     if (early) {
       event.preventDefault();
       event.stopImmediatePropagation();
