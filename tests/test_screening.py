@@ -1,4 +1,8 @@
 import json
+import os
+import subprocess
+import sys
+from pathlib import Path
 
 import numpy as np
 
@@ -57,3 +61,26 @@ def test_a_missing_file_is_a_record_with_a_line_that_names_it(tmp_path):
     assert record.error is not None
     assert "gone.jpg" in record.error.say
     assert "\n" not in record.error.say
+
+
+def test_a_record_is_the_same_whatever_the_number_of_threads():
+    # Libraries of linear algebra split their sums by the number of threads, and so round them otherwise.
+    one, two = (
+        subprocess.run(
+            [sys.executable, "-c", SCREEN, *map(str, sorted(SAMPLES.glob("*unit23[1-3]*.jpg")))],
+            env={**os.environ, "OPENBLAS_NUM_THREADS": threads, "OMP_NUM_THREADS": threads},
+            stdout=subprocess.PIPE,
+            check=True,
+        ).stdout
+        for threads in ("1", "2")
+    )
+    assert one.count(b"\n") == 3
+    assert one == two
+
+
+SAMPLES = Path(__file__).parents[1] / "sample_images"
+SCREEN = """
+import sys, dataclasses, visual_aid.screening as screening
+for path in sys.argv[1:]:
+    print(dataclasses.replace(screening.screen_file(path), seconds=0).to_json())
+"""

@@ -5,6 +5,7 @@ import itertools
 import numpy as np
 import pytest
 
+from visual_aid.fasteners import propose
 from visual_aid.fasteners.channels import CHANNELS, REACH, pyramid, windows
 from visual_aid.fasteners.propose import best_distinct, peaks, response, ring_sums
 
@@ -55,3 +56,11 @@ def test_of_overlapping_circles_the_better_stays() -> None:
     assert best_distinct(circles, np.array([1, 2, 0, -1.0]), 4, 0.75, np.inf) == [1, 3]
     assert best_distinct(circles, np.array([1, 2, 0, -1.0]), 1, 0.35, 1.2) == [1]
     assert best_distinct(circles[:0], np.zeros(0), 5, 0.35, 1.2) == []
+
+
+def test_ring_sums_are_exact_in_any_order() -> None:
+    # The largest cells there can be: whole multiples of the steps, and every partial sum under 2 ** 53.
+    cut = np.full((1, CHANNELS * SIDE * SIDE), 2.0**8 - 1, np.float32)
+    steps = np.abs(propose._BASIS).sum(axis=0) * (cut[0, 0] / propose._CELL_STEP)
+    assert steps.max() < 2**53
+    assert (np.rint(propose._BASIS) == propose._BASIS).all()

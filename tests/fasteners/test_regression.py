@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from visual_aid.fasteners.regression import Regression, shares
+from visual_aid.fasteners.regression import Regression, centred, likeness, shares
 
 FEATURES, READINGS = 40, 3
 
@@ -55,3 +55,14 @@ def test_what_is_saved_comes_back(tmp_path):
     saved = regression(some(4, 6), 3)
     saved.save(tmp_path / "a.npz")
     assert (Regression.load(tmp_path / "a.npz").likeness(some(2, 7)) == saved.likeness(some(2, 7))).all()
+
+
+def test_distances_are_whole_numbers_that_float32_holds():
+    # As far apart as bytes can be, with the most features: the sums still fit into 24 bits.
+    far = np.zeros((1, 1024), np.uint8)
+    assert float((centred(far) ** 2).sum()) == 2**24
+    here, there = some(3, 8), some(5, 9)
+    exact = ((here[:, None].astype(int) - there) ** 2).sum(axis=2)
+    assert likeness(centred(here), centred(there), np.float32(2)) == pytest.approx(
+        np.exp(-exact / (2 * 255**2)), rel=1e-5
+    )

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from visual_aid.fasteners.channels import CELLS_PER_RADIUS, REACH, Floats, Image, Level, pyramid, windows
 from visual_aid.fasteners.trees import Trees
@@ -25,8 +26,8 @@ _RINGS = (0.0, 0.4, 0.75, 1.05, 1.35, 1.7, 2.1)
 _HARMONICS = (1, 2, 3, 4)
 
 
-def _basis() -> tuple[Floats, Floats]:
-    """Give the ring sums as columns: real ones, and complex ones of the angular harmonics."""
+def _basis() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Give the ring sums as columns: plain ones, and real and imaginary parts of the angular harmonics."""
     line = (np.arange(2 * REACH + 1) - REACH) / CELLS_PER_RADIUS
     x, y = np.meshgrid(line, line)
     radius, bearing = np.hypot(x, y), np.arctan2(y, x)
@@ -48,11 +49,23 @@ def _basis() -> tuple[Floats, Floats]:
             waves.append(np.stack([none, ring + 0j, 1j * ring, none]))
     real = np.array(plain).reshape(len(plain), -1).T
     wave = np.array(waves).reshape(len(waves), -1).T
-    return real.astype(np.float32), np.concatenate([wave.real, wave.imag], axis=1).astype(np.float32)
+    return real, np.concatenate([wave.real, wave.imag], axis=1)
 
+
+_CELL_STEP, _BASIS_STEP = 2.0**-18, 2.0**-26
+"""Ring sums are sums of whole multiples of these. Cells are under 2 ** 8 and the basis adds up to under 2 for
+a column, so that every sum stays under 2 ** 53: exact in whatever order any number of threads adds it up."""
 
 _PLAIN, _WAVES = _basis()
-_WAVE_COUNT = _WAVES.shape[1] // 2
+_PLAIN_COUNT, _WAVE_COUNT = _PLAIN.shape[1], _WAVES.shape[1] // 2
+_BASIS = np.rint(np.concatenate([_PLAIN, _WAVES], axis=1) / _BASIS_STEP)
+_AREA = (2 * REACH + 1) ** 2
+_SPANS = [
+    (span, columns, _BASIS[span][:, columns])
+    for span in (slice(_AREA), slice(_AREA, 3 * _AREA), slice(3 * _AREA, None))
+    for columns in [np.flatnonzero(_BASIS[span].any(axis=0))]
+]
+"""The rows of edge strength, of edge directions and of lightness, and the columns that look at each."""
 _PER_RING = 3 * len(_HARMONICS) + 1
 _DIRECTED = np.isin(np.arange(_WAVE_COUNT) % _PER_RING, (0, 1, 2, 3, 4, 5, _PER_RING - 1))
 """First and second harmonics and the mean edge direction: what tells which way the circle is off."""
@@ -73,10 +86,15 @@ def response(level: Level, template: Floats) -> Floats:
 
 def ring_sums(cut: Floats) -> Floats:
     """Sum windows (from ``channels.windows``) over rings: shape (N, ring sums)."""
-    waves = cut @ _WAVES
-    real, imaginary = waves[:, :_WAVE_COUNT], waves[:, _WAVE_COUNT:]
+    whole = np.multiply(cut, 1 / _CELL_STEP, dtype=np.float64)
+    np.rint(whole, out=whole)
+    sums = np.empty((len(cut), _BASIS.shape[1]), np.float32)
+    for span, columns, basis in _SPANS:
+        sums[:, columns] = whole[:, span] @ basis
+    sums *= np.float32(_CELL_STEP * _BASIS_STEP)
+    plain, real, imaginary = np.split(sums, [_PLAIN_COUNT, _PLAIN_COUNT + _WAVE_COUNT], axis=1)
     return np.concatenate(
-        [cut @ _PLAIN, np.hypot(real, imaginary), real[:, _DIRECTED], imaginary[:, _DIRECTED]], axis=1
+        [plain, np.hypot(real, imaginary), real[:, _DIRECTED], imaginary[:, _DIRECTED]], axis=1
     )
 
 
@@ -108,7 +126,7 @@ def peaks(lightness: Image, template: Floats) -> tuple[Floats, Floats]:
         best = np.argpartition(-strength, PEAKS)[:PEAKS]
         number, rows, columns, strength = number[best], rows[best], columns[best], strength[best]
     circles = np.empty((len(rows), 3), np.float32)
-    seen = np.empty((len(rows), _PLAIN.shape[1] + _WAVE_COUNT + 2 * int(_DIRECTED.sum()) + 2), np.float32)
+    seen = np.empty((len(rows), _PLAIN_COUNT + _WAVE_COUNT + 2 * int(_DIRECTED.sum()) + 2), np.float32)
     for k, level in enumerate(levels):
         here = number == k
         y, x = rows[here], columns[here]

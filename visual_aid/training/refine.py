@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from visual_aid.fasteners.lean import HEIGHTS
 from visual_aid.fasteners.patches import working_octaves
 from visual_aid.fasteners.refine import PATCH_X, PATCH_Y, patch_features
-from visual_aid.fasteners.regression import Image, Regression, likeness, shares
+from visual_aid.fasteners.regression import Image, Regression, centred, likeness, shares
 from visual_aid.photo import read_photo
 from visual_aid.training.truth import SMALL, TruthFastener, TruthPhoto, read_truths
 
@@ -136,7 +136,7 @@ def fit(patches: Image, readings: Floats) -> Regression:
     apart = ((some[:, None] - some) ** 2).sum(axis=2)
     width = np.asarray(NARROWER * np.median(apart), np.float32)
     parts = (patches[i : i + 4000] for i in range(0, len(patches), 4000))
-    compared = np.concatenate([likeness(part, kept, width) for part in parts])
+    compared = np.concatenate([likeness(centred(part), centred(kept), width) for part in parts])
     plain = np.column_stack([shares(patches), np.ones(len(patches), np.float32)])
     known = np.isfinite(readings[:, 3])
     columns: list[tuple[Array32, Array32]] = []

@@ -18,7 +18,7 @@ from visual_aid.evidence.resemblance import patches
 from visual_aid.fasteners.find import find_fasteners
 from visual_aid.fasteners.lean import add_lean
 from visual_aid.fasteners.patches import working_octaves
-from visual_aid.fasteners.regression import Image, Regression, likeness, shares
+from visual_aid.fasteners.regression import Image, Regression, centred, likeness, shares
 from visual_aid.model import NOT_IN_PLACE
 from visual_aid.photo import read_photo
 from visual_aid.training.cues import with_labels
@@ -59,7 +59,7 @@ def fit(described: Image, shows: Truths) -> Regression:
     """Fit the regression, rare things weighing as much as common ones."""
     apart = ((shares(described)[:300, None] - shares(described)[None, ::10]) ** 2).sum(axis=2)
     width = np.asarray(WIDER * np.median(apart), np.float32)
-    alike = likeness(described, described, width).astype(float)
+    alike = likeness(centred(described), centred(described), width).astype(float)
     weights = np.empty(shows.shape, np.float32)
     for k, there in enumerate(shows.T):
         counts = np.where(there, 1 / there.mean(), 1 / (1 - there.mean()))
