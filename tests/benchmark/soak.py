@@ -8,6 +8,7 @@ that the page acknowledged are looked up in the records, and one that is missing
 the run with an error. With a picture's name the curves are drawn as well. Needs a Chromium.
 """
 
+import math
 import os
 import sys
 import tempfile
@@ -21,6 +22,7 @@ from playwright.sync_api import TimeoutError as PlaywrightTimeoutError
 from playwright.sync_api import sync_playwright
 from serving import chromium, served
 
+from visual_aid.outputs.lettering import lettering
 from visual_aid.records.backup import back_up
 from visual_aid.records.store import Store
 
@@ -49,15 +51,19 @@ def photos(number):
 
 
 class Clock:
-    """Times of steps, by name."""
+    """When each step was done, and how long it took, in seconds, by its name."""
 
     def __init__(self):
+        self._began = time.monotonic()
         self.times = defaultdict(list)
 
+    def now(self):
+        return time.monotonic() - self._began
+
     def step(self, name, do):
-        began = time.monotonic()
+        began = self.now()
         do()
-        self.times[name].append(time.monotonic() - began)
+        self.times[name].append((self.now(), self.now() - began))
 
 
 class Presses:
@@ -136,17 +142,57 @@ def walk(page, url, number, clock, presses):
     clock.step("visit", lambda: page.get_by_role("heading", name="Report").wait_for())
 
 
-def draw(curve, path):
-    """Draw the memory over time, from 0 MB, as a PNG."""
-    image = Image.new("RGB", (900, 360), "white")
+COLOURS = {
+    "memory": "#0b4f6c",
+    "screen 3": "#8a3b00",
+    "open": "#5b666d",
+    "visit": "#6a2c8c",
+    "decide": "#0b7a3b",
+    "back up": "#b8860b",
+}
+
+
+def draw(curve, times, path):
+    """Draw memory and times over the minutes as a PNG: the one from 0 MB, the others on a scale of tens."""
+    image = Image.new("RGB", (900, 640), "white")
     pen = ImageDraw.Draw(image)
-    top, last = max(m for _, m in curve) * 1.1, curve[-1][0] or 1
-    points = [(60 + 820 * t / last, 330 - 300 * m / top) for t, m in curve]
-    pen.line([(60, 30), (60, 330), (880, 330)], "black")
-    pen.line(points, "#0b4f6c", 2)
-    pen.text((8, 25), f"{top:.0f} MB", "black")
-    pen.text((820, 338), f"{last / 60:.0f} min", "black")
-    image.save(path)
+    last = curve[-1][0] or 1
+    most = max(memory for _, memory in curve) * 1.1
+
+    def panel(top, height, label, ticks, lines):
+        bottom = top + height
+        pen.text((70, top - 8), label, "black", lettering(15), "lb")
+        for text, share in ticks:
+            y = bottom - height * share
+            pen.line([(70, y), (760, y)], "#dddddd")
+            pen.text((62, y), text, "black", lettering(14), "rm")
+        pen.line([(70, top), (70, bottom), (760, bottom)], "black")
+        for name, points in lines.items():
+            at = [(70 + 690 * moment / last, bottom - height * share) for moment, share in points]
+            pen.line(at, COLOURS[name], 2)
+        labels = sorted(((bottom - height * points[-1][1], name) for name, points in lines.items()))
+        free = top
+        for y, name in labels:
+            free = max(free, y)
+            pen.text((770, free), name, COLOURS[name], lettering(14), "lm")
+            free += 18
+
+    memory = {"memory": [(moment, used / most) for moment, used in curve]}
+    panel(
+        40,
+        230,
+        "Memory of the server and its decoders, MB",
+        [(f"{most * k:.0f}", k) for k in (0, 0.5, 1)],
+        memory,
+    )
+    tens = [("0.1", 0), ("1", 1 / 3), ("10", 2 / 3), ("100", 1)]
+    spans = {
+        name: [(moment, min(1, max(0, (math.log10(took) + 1) / 3))) for moment, took in steps]
+        for name, steps in times.items()
+    }
+    panel(330, 260, "Time that a step takes, s", tens, spans)
+    pen.text((760, 600), f"{last / 60:.0f} min", "black", lettering(14), "rt")
+    image.save(path, optimize=True)
 
 
 def main(minutes, picture=None):
@@ -156,8 +202,8 @@ def main(minutes, picture=None):
         store = Path(folder, "yard.sqlite")
         with served(store) as (url, process), sync_playwright() as playwright:
             browser = chromium(playwright)
-            began, number, failed = time.monotonic(), 0, 0
-            while time.monotonic() - began < 60 * minutes:
+            number = failed = 0
+            while clock.now() < 60 * minutes:
                 context = browser.new_context()
                 context.set_default_timeout(120_000)
                 try:
@@ -168,7 +214,7 @@ def main(minutes, picture=None):
                 context.close()
                 clock.step("back up", lambda: back_up(store, Path(folder, "yard.zip")))
                 number += 1
-                curve.append((time.monotonic() - began, resident(process)))
+                curve.append((clock.now(), resident(process)))
                 sys.stdout.write(f"{curve[-1][0]:6.0f} s  {number:4} people  {curve[-1][1]:6.0f} MB\n")
             browser.close()
         records = Store.open(store)
@@ -180,14 +226,15 @@ def main(minutes, picture=None):
             f"{unasked.total()} kept and not acknowledged\n"
         )
         records.close()
-    for name, times in clock.times.items():
+    for name, steps in clock.times.items():
+        times = [took for _, took in steps]
         half = len(times) // 2
         sys.stdout.write(
             f"{name:9} {len(times):4} times, median {median(times):.2f} s, worst {max(times):.2f} s; "
             f"first half {median(times[:half] or times):.2f} s, second half {median(times[half:]):.2f} s\n"
         )
     if picture:
-        draw(curve, picture)
+        draw(curve, clock.times, picture)
     if missing or unasked:
         raise SystemExit("the page and the records do not agree on what was decided")
 

@@ -1,6 +1,9 @@
-"""What the server holds does not grow with the photos that one person looks at in one session."""
+"""What the server holds does not grow with the photos that it shows and screens."""
 
 import os
+import platform
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -37,3 +40,30 @@ def test_the_server_forgets_the_photos_that_it_has_shown(visit, server, store, p
             person.page.keyboard.press("PageDown")
             person.page.wait_for_function("before => location.href !== before", arg=before)
     assert max(memory) - memory[FIRST] < BOUND
+
+
+ARRAYS = """
+import os
+import numpy as np
+from visual_aid.pages.memory import give_large_arrays_back
+
+def resident():
+    with open("/proc/self/statm") as file:  # proc(5)
+        return int(file.read().split()[1]) * os.sysconf("SC_PAGE_SIZE")
+
+give_large_arrays_back()
+np.ones(30_000_000, np.uint8)  # after this one the C library takes those that follow out of its heap
+began = resident()
+arrays, kept = [], []
+for _ in range(20):
+    arrays.append(np.ones(10_000_000, np.uint8))
+    kept.append(bytearray(5_000))
+del arrays
+print(resident() - began)
+"""
+
+
+@pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="only the GNU C library can be told")
+def test_large_arrays_go_back_to_the_system_whatever_is_kept_between_them():
+    ended = subprocess.run([sys.executable, "-c", ARRAYS], capture_output=True, text=True, check=True)
+    assert int(ended.stdout) < BOUND

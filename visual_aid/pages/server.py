@@ -16,6 +16,7 @@ from starlette.routing import BaseRoute, Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from visual_aid.pages import pictures, signin
+from visual_aid.pages.memory import give_large_arrays_back
 from visual_aid.pages.people import anybody
 from visual_aid.pages.session import STORE_VARIABLE, the_store
 from visual_aid.pages.signin import SameOrigin
@@ -189,5 +190,6 @@ def serve(store: str, port: int = 8501, people: Path | None = None) -> None:
         config["server.address"] = "0.0.0.0"
     os.environ[STORE_VARIABLE] = store
     the_store()
+    give_large_arrays_back()
     app = st.App(MAIN, routes=ROUTES, middleware=middleware)
     app.run(config=config)
