@@ -1,7 +1,11 @@
 """Settings shared by all tests, and drawn joints: four nuts on a known axis on a textured surface."""
 
+import contextlib
 import math
+import os
+import socket
 import sys
+import threading
 
 import cv2
 import numpy as np
@@ -105,8 +109,8 @@ decode = photo.read_photo_bytes
 def read(data, name, **options):
     if name == "fatal.heic":
         os.abort()
-    if name == "endless.heic":
-        time.sleep(600)
+    if name == "slow.heic":
+        time.sleep(5)
     if name == "greedy.heic":
         return bytearray(decoder.MEMORY)
     if name == "chatty.heic":
@@ -137,3 +141,33 @@ def troublemaker(fresh_decoder, monkeypatch, tmp_path):
     """Decode with the troublemaker."""
     monkeypatch.setattr(decoder, "_COMMAND", [sys.executable, "-c", TROUBLEMAKER])
     monkeypatch.setenv("ONCE", str(tmp_path / "once"))
+
+
+@pytest.fixture
+def no_files(tmp_path):
+    """Give a folder of what has a photo's name and is no file: a pipe, a link to it, a socket, a device.
+
+    Whoever waits for the pipe to say something hears after a while that it has nothing to say.
+    """
+    folder = tmp_path / "no files"
+    folder.mkdir()
+    os.mkfifo(folder / "pipe.jpg")
+    (folder / "link.jpg").symlink_to("pipe.jpg")
+    (folder / "device.jpg").symlink_to(os.devnull)
+    done = threading.Event()
+
+    def end_what_waits():
+        while not done.wait(0.1):
+            with contextlib.suppress(OSError):  # nobody is waiting
+                os.close(os.open(folder / "pipe.jpg", os.O_WRONLY | os.O_NONBLOCK))
+
+    with socket.socket(socket.AF_UNIX) as listening:
+        here = os.getcwd()
+        os.chdir(folder)  # a socket's address is short
+        listening.bind("socket.jpg")
+        os.chdir(here)
+        thread = threading.Thread(target=end_what_waits)
+        thread.start()
+        yield folder
+        done.set()
+        thread.join()

@@ -68,7 +68,7 @@ def test_a_file_that_ends_the_decoder_costs_itself_alone(troublemaker):
 
 def test_a_file_that_takes_too_long_is_given_up(troublemaker, monkeypatch):
     monkeypatch.setattr(decoder, "SECONDS", 0.3)
-    refused("endless.heic", "too_slow")
+    refused("slow.heic", "too_slow")
     assert decoder._idle == []
 
 

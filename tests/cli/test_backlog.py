@@ -98,6 +98,20 @@ def test_a_moved_folder_is_known_by_its_content(many, tmp_path):
         assert all(store.upright(entry.photo) for entry in store.worklist())
 
 
+@pytest.mark.parametrize("place", ["{}", "file://{}"])
+def test_what_is_no_file_is_refused_and_not_waited_for(yard, no_files, tmp_path, place):
+    shutil.copy(yard / "b.png", no_files)
+    result = run("backlog", place.format(no_files), "--store", tmp_path / "yard.sqlite", "--jobs", 2)
+    assert result.stdout.splitlines()[-1] == "1 screened, 0 known before, 4 failed"
+    refusals = sorted(result.stderr.splitlines())
+    assert [line.rpartition("/")[2].partition(" is not a file: ")[0] for line in refusals] == [
+        "device.jpg",
+        "link.jpg",
+        "pipe.jpg",
+        "socket.jpg",
+    ]
+
+
 @pytest.mark.parametrize(
     ("place", "match"), [("/nowhere", "cannot be searched"), ("{tmp}/none", "no photos in")]
 )

@@ -69,3 +69,10 @@ def test_a_photo_changed_since_its_screening_is_not_shown(tmp_path, picture):
         folder.upright(path, sha(picture(seed=0)))
     with pytest.raises(FileNotFoundError, match=r"IMG_0001\.jpg has changed"):
         folder.thumb(path, sha(picture(seed=0)))
+
+
+@pytest.mark.parametrize("place", ["{}", "file://{}"])
+def test_what_is_no_file_any_more_is_not_waited_for(tmp_path, no_files, place):
+    for path in no_files.iterdir():
+        with pytest.raises(FileNotFoundError, match=rf"{path.name} (is not a file|cannot be opened)"):
+            PhotoFolder(tmp_path / "photos").upright(place.format(path), sha(b""))

@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 import fsspec
 
 from visual_aid import __version__
-from visual_aid.backlog.sources import PhotoFile, is_url
+from visual_aid.backlog.sources import PhotoFile, local_path
 from visual_aid.decoder import read_photo_bytes
 from visual_aid.files import printable
 from visual_aid.likeness import likeness
 from visual_aid.model import PhotoInfo, Quality, Screening, Trouble
-from visual_aid.photo import PhotoError, check_size
+from visual_aid.photo import PhotoError, check_size, read_file
 from visual_aid.screening import screen_photo
 
 
@@ -81,9 +81,14 @@ def lost(job: Job) -> Seen:
 def _read(file: PhotoFile, name: str) -> bytes:
     check_size(file.size, name)
     try:
-        with fsspec.open(file.url if is_url(file.url) else f"file://{file.url}") as opened:
+        path = local_path(file.url)
+        if path is not None:
+            return read_file(path)[0]
+        with fsspec.open(file.url) as opened:
             data: bytes = opened.read()
             return data
+    except PhotoError:
+        raise
     except FileNotFoundError:
         trouble = Trouble("missing", f"{name} is not there: check the path, or whether it was moved.")
     except Exception as error:  # each file system raises what it likes

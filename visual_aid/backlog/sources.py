@@ -10,6 +10,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import fsspec
+from fsspec.implementations.local import LocalFileSystem
 
 SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".bmp", ".heic", ".heif"})
 """Endings of photo files, in small letters."""
@@ -78,6 +79,14 @@ class PhotoFile:
 def is_url(place: str) -> bool:
     """Tell a URL from a path."""
     return "://" in place
+
+
+def local_path(url: str) -> str | None:
+    """Give the path of a file of this machine; None where a URL leads elsewhere."""
+    if not is_url(url):
+        return url
+    system, path = fsspec.core.url_to_fs(url)
+    return str(path) if isinstance(system, LocalFileSystem) else None
 
 
 def find_files(place: str) -> Iterator[PhotoFile]:

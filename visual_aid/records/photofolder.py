@@ -11,11 +11,11 @@ import fsspec
 from PIL import ExifTags, Image
 from sqlalchemy import URL
 
-from visual_aid.backlog.sources import PhotoFile, is_url
+from visual_aid.backlog.sources import PhotoFile, local_path
 from visual_aid.decoder import read_photo_bytes
 from visual_aid.files import write_atomically
 from visual_aid.model import PhotoInfo
-from visual_aid.photo import Photo, Pixels
+from visual_aid.photo import Photo, PhotoError, Pixels, read_file
 
 COPY_QUALITY = 92
 """JPEG quality of upright copies: no block shows at the zoom at which single pixels do."""
@@ -98,13 +98,17 @@ class PhotoFolder:
         return self.copy(f"{sha256}-thumb.jpg", small)
 
     def _read(self, path: str | Path, sha256: str) -> bytes:
-        if is_url(str(path)):
-            try:
-                data: bytes = fsspec.open(str(path)).open().read()
-            except Exception as error:  # each file system raises what it likes
-                raise FileNotFoundError(f"{_name(path)} is out of reach ({error}).") from error
-        else:
-            data = (self.root / path).read_bytes()
+        try:
+            here = local_path(str(path))
+            if here is None:
+                with fsspec.open(str(path)) as opened:
+                    data: bytes = opened.read()
+            else:
+                data, _ = read_file(self.root / here)
+        except PhotoError as refused:
+            raise FileNotFoundError(str(refused)) from None
+        except Exception as error:  # each file system raises what it likes
+            raise FileNotFoundError(f"{_name(path)} is out of reach ({error}).") from error
         if hashlib.sha256(data).hexdigest() != sha256:
             raise FileNotFoundError(f"{_name(path)} has changed since it was screened: add it again.")
         return data
