@@ -148,9 +148,15 @@ class Server:
 
 
 @pytest.fixture
-def server(store, tmp_path):
+def first():
+    """Give what the server does first: nothing, unless a test has something to arrange there."""
+    return ""
+
+
+@pytest.fixture
+def server(store, tmp_path, first):
     """Give a server on the store."""
-    server = Server(tmp_path / "yard.sqlite")
+    server = Server(tmp_path / "yard.sqlite", first=first)
     yield server
     if server.process.poll() is None:
         server.kill()

@@ -212,6 +212,44 @@ def test_a_visit_that_cannot_be_begun_keeps_the_form(app, store, unwritable, pic
     assert store.visits.all() == ()
 
 
+# What is asked apart from the page
+
+
+@pytest.fixture
+def first(tmp_path):
+    """Have the server's records refuse every write while there is a file named ``full``."""
+    return f"""
+import os, sqlalchemy
+@sqlalchemy.event.listens_for(sqlalchemy.Pool, "checkout")
+def look(raw, *_):
+    raw.execute(f"PRAGMA query_only={{os.path.exists({str(tmp_path / "full")!r})}}")
+"""
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("button", ["It is there", "Axle 2 left, wheel end"])
+def test_a_place_that_cannot_be_kept_is_asked_for_on(visit, store, picture, screened, tmp_path, button):
+    begun = store.visits.begin("417", dt.date(2026, 5, 4), inspector="J. Doe")
+    photo = store.add_photo(screened(picture()), data=picture(), visit=begun)
+    store.decide(store.candidates(photo.id)[0].id, "confirmed", by="J. Doe")  # whose name the page takes
+    person = visit()
+    person.page.get_by_role("link", name="Visit", exact=True).click()
+    person.page.locator(f".st-key-place-{photo.id} button:enabled").click()
+    dialog = person.page.get_by_role("dialog")
+    dialog.get_by_text("Another place").click()
+    dialog.get_by_label("Component").fill("air tank strap")
+    dialog.get_by_label("Component").press("Tab")
+    (tmp_path / "full").touch()
+    dialog.get_by_role("button", name=button).click()
+    dialog.get_by_role("alert").get_by_text("nothing was recorded").wait_for()
+    assert dialog.get_by_label("Component").input_value() == "air tank strap"
+    (tmp_path / "full").unlink()
+    dialog.get_by_role("button", name=button).click()
+    dialog.wait_for(state="detached")
+    kept = {"It is there": (1, "left", "air tank strap")}.get(button, (2, "left", "wheel end"))
+    assert store.photo(photo.id).position.spot == kept
+
+
 # Pages that are yet to be written
 
 

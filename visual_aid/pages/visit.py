@@ -23,7 +23,7 @@ from visual_aid.outputs.report_pdf import report_pdf
 from visual_aid.outputs.visit_report import visit_report
 from visual_aid.pages import actions
 from visual_aid.pages.session import ask_signature, signature, the_store, the_visit
-from visual_aid.pages.trouble import telling_trouble
+from visual_aid.pages.trouble import say, telling_trouble
 from visual_aid.pages.words import plain, sentence, where
 from visual_aid.records.entries import ODOMETER_UNITS, SIDES, OdometerUnit, Spot, StoredPhoto, Visit
 
@@ -178,18 +178,25 @@ def _ask_place(photo: StoredPhoto, now: Spot | None, route: Sequence[Spot]) -> N
                     plain(f"Axle {axle} {side}, {spot[2]}"),
                     key=f"spot-{spot}",
                     type="primary" if spot == now else "secondary",
-                    on_click=_keep,
-                    args=({photo.id: spot},),
                 ):
-                    st.rerun()
+                    _place(photo, spot)
     with st.expander("Another place"):
         axle_, side_, part = now or (1, SIDES[0], "")
         axle_ = int(st.number_input("Axle, 1 at the front", 1, 20, axle_))
         side_ = st.segmented_control("Side", SIDES, default=side_, required=True)
         part = st.text_input("Component", part, max_chars=100)
         if st.button("It is there", type="primary", disabled=not part.strip()):
-            _keep({photo.id: (axle_, side_, part)})
-            st.rerun()
+            _place(photo, (axle_, side_, part))
+
+
+def _place(photo: StoredPhoto, spot: Spot) -> None:
+    """Keep a place and close what asked for it, which stays with what was typed where that fails."""
+    try:
+        the_store().visits.place({photo.id: spot}, by=signature())
+    except OSError as error:
+        st.error(plain(say(error)))
+    else:
+        st.rerun()
 
 
 # The report
