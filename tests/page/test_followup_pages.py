@@ -5,7 +5,8 @@ import json
 
 import pytest
 
-from visual_aid.followup.logged import check_record
+from visual_aid.followup.intervals import Joint
+from visual_aid.followup.logged import check_record, joint_body
 
 
 @pytest.fixture
@@ -142,6 +143,32 @@ def test_the_due_list_knows_the_visit_and_what_is_written_down(app, store, findi
     app.button(key="done-keep").click().run()
     assert "Torque check after break-in: U-bolts" not in html(app)
     assert {e.kind for e in store.logbook.events(unit="417")} >= {"joint", "interval", "duty_done"}
+
+
+def test_what_another_took_back_meanwhile_is_said(app, store, finding):
+    line = store.logbook.write(
+        "joint", joint_body(Joint("U-bolts", dt.date(2026, 5, 4))), by="J. Doe", unit="417"
+    )
+    at(app, "due.py")
+    one(app.selectbox, "Unit").set_value("417").run()
+    store.logbook.take_back(line, by="R. Roe")
+    press(app, "Take back: U-bolts, 2026-05-04")
+    assert "R. Roe has taken this back meanwhile, and nothing was recorded now" in app.error[0].value
+    assert [e.by for e in store.logbook.events(unit="417") if e.takes_back] == ["R. Roe"]
+
+
+def test_what_another_wrote_meanwhile_is_shown_before_it_is_changed(app, store, finding):
+    line = store.logbook.write("follow_up", {"say": "torque it"}, by="J. Doe", candidate=finding.id)
+    at(app, "hand_checks.py", finding=finding.id)
+    store.logbook.write(
+        "follow_up", {"say": "replace it"}, by="R. Roe", candidate=finding.id, supersedes=line
+    )
+    one(app.text_input, "What is to be done").set_value("watch it").run()
+    assert "R. Roe has changed this meanwhile, and nothing was recorded now" in app.error[0].value
+    assert one(app.text_input, "What is to be done").value == "watch it"
+    press(app, "Record what is to be done")
+    (stands,) = store.logbook.lines("follow_up", candidate=finding.id)
+    assert stands.body == {"say": "watch it"}
 
 
 def test_the_log_says_who_did_what(app, store, finding):

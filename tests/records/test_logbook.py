@@ -1,4 +1,9 @@
+import threading
+from concurrent.futures import ThreadPoolExecutor
+
 import pytest
+
+from visual_aid.records.entries import OvertakenError
 
 RUST = ("rust_trail", 0.88, (90.0, 90.0, 30.0, 60.0))
 
@@ -34,10 +39,41 @@ def test_a_later_line_takes_the_place_and_nothing_is_lost(store):
 def test_a_line_is_taken_back_once(store):
     line = store.logbook.write("joint", {"name": "U-bolts"}, by="mk", unit="417")
     store.logbook.take_back(line, by="mk")
-    with pytest.raises(ValueError, match="no longer stands"):
-        store.logbook.take_back(line, by="mk")
+    with pytest.raises(OvertakenError, match="mk has taken this back meanwhile, and nothing was recorded"):
+        store.logbook.take_back(line, by="jd")
     with pytest.raises(KeyError):
         store.logbook.take_back(line + 99, by="mk")
+
+
+def test_a_line_is_changed_once(store):
+    line = store.logbook.write("joint", {"name": "U-bolts"}, by="mk", unit="417")
+    store.logbook.write("joint", {"name": "U-bolts, left"}, by="mk", unit="417", supersedes=line)
+    for change in (
+        lambda: store.logbook.write("joint", {"name": "Wheel nuts"}, by="jd", unit="417", supersedes=line),
+        lambda: store.logbook.take_back(line, by="jd"),
+    ):
+        with pytest.raises(OvertakenError, match="mk has changed this meanwhile, and nothing was recorded"):
+            change()
+    assert [standing.body["name"] for standing in store.logbook.lines("joint")] == ["U-bolts, left"]
+    with pytest.raises(KeyError):
+        store.logbook.write("joint", {"name": "Wheel nuts"}, by="jd", unit="417", supersedes=line + 99)
+
+
+def test_of_two_who_change_a_line_at_the_same_moment_one_is_refused(store):
+    line = store.logbook.write("joint", {"name": "U-bolts"}, by="mk", unit="417")
+    both = threading.Barrier(2)
+
+    def change(name):
+        both.wait()
+        try:
+            return store.logbook.write("joint", {"name": name}, by=name, unit="417", supersedes=line)
+        except OvertakenError:
+            return None
+
+    with ThreadPoolExecutor(2) as people:
+        written = [number for number in people.map(change, ("jd", "mk")) if number is not None]
+    assert [standing.id for standing in store.logbook.lines("joint")] == written
+    assert len(written) == 1
 
 
 @pytest.mark.parametrize(("body", "by"), [({}, "mk"), ({"name": "U-bolts"}, " ")])

@@ -196,7 +196,8 @@ def _table(heads: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
 
 
 def _keep(entry: Entry, sheet: Worksheet, finding: StoredCandidate) -> None:
-    for line in the_store().logbook.lines("torque_sheet", candidate=finding.id):
+    kept = the_store().logbook.lines("torque_sheet", candidate=finding.id)
+    for line in kept:
         st.text(f"Kept by {line.by}: {sheet_words(line)}")
     if not signature():
         ask_signature()
@@ -206,13 +207,12 @@ def _keep(entry: Entry, sheet: Worksheet, finding: StoredCandidate) -> None:
         width="stretch",
         disabled=not signature(),
         on_click=_write,
-        args=(entry, sheet, finding),
+        args=(entry, sheet, finding, kept[-1].id if kept else None),
     )
 
 
 @telling_trouble()
-def _write(entry: Entry, sheet: Worksheet, finding: StoredCandidate) -> None:
-    before = the_store().logbook.lines("torque_sheet", candidate=finding.id)
+def _write(entry: Entry, sheet: Worksheet, finding: StoredCandidate, before: int | None) -> None:
     visit = the_store().photo(finding.photo).visit
     the_store().logbook.write(
         "torque_sheet",
@@ -222,7 +222,7 @@ def _write(entry: Entry, sheet: Worksheet, finding: StoredCandidate) -> None:
         visit=visit.id if visit else None,
         photo=finding.photo,
         candidate=finding.id,
-        supersedes=before[-1].id if before else None,
+        supersedes=before,
     )
 
 

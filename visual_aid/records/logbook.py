@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Literal
 
-from sqlalchemy import Connection, Engine, select
+from sqlalchemy import Connection, Engine, RowMapping, select
 
 from visual_aid.records import schema as t
-from visual_aid.records.entries import Event, Line, LineKind
+from visual_aid.records.entries import Event, Line, LineKind, OvertakenError
 from visual_aid.records.queries import aware
 from visual_aid.records.writing import added, named, now, reading, the_unit, writing
 
@@ -47,12 +47,18 @@ class Logbook:
 
         Raises
         ------
+        KeyError
+            No line of that number to supersede.
+        OvertakenError
+            Somebody has changed or taken back the line meanwhile.
         ValueError
             Nobody's name, or nothing written.
         """
         if not body:
             raise ValueError("an empty line says nothing")
         with writing(self._engine) as connection:
+            if supersedes is not None:
+                _standing(connection, supersedes)
             return add_line(
                 connection,
                 kind,
@@ -72,16 +78,13 @@ class Logbook:
         ------
         KeyError
             No line of that number.
+        OvertakenError
+            Somebody has changed it or taken it back meanwhile.
         ValueError
-            Nobody's name, or the line no longer stands.
+            Nobody's name.
         """
         with writing(self._engine) as connection:
-            row = connection.execute(select(t.logbook).where(t.logbook.c.id == line)).mappings().first()
-            if row is None:
-                raise KeyError(line)
-            later = connection.scalar(select(t.logbook.c.id).where(t.logbook.c.supersedes == line))
-            if later is not None:
-                raise ValueError("this line no longer stands: it was changed or taken back meanwhile")
+            row = _standing(connection, line)
             about = {name: row[name] for name in ("unit", "visit", "photo", "candidate")}
             add_line(connection, row["kind"], None, by, supersedes=line, **about)
 
@@ -152,6 +155,21 @@ def add_line(
     return added(connection, t.logbook, kind=kind, body=text, by=named(by), at=now(), **about)
 
 
+def _standing(connection: Connection, line: int) -> RowMapping:
+    """Give a line that is going to be superseded, and keep others from doing so until that is done."""
+    locked = select(t.logbook).where(t.logbook.c.id == line).with_for_update()
+    row = connection.execute(locked).mappings().first()
+    if row is None:
+        raise KeyError(line)
+    later = connection.execute(select(t.logbook).where(t.logbook.c.supersedes == line)).mappings().first()
+    if later is not None:
+        done = "taken this back" if later["body"] is None else "changed this"
+        raise OvertakenError(
+            f"{later['by']} has {done} meanwhile, and nothing was recorded now: look again before you write."
+        )
+    return row
+
+
 def _decisions(connection: Connection, *, unit: str | None, limit: int | None) -> list[Event]:
     rows = (
         select(t.decision, t.candidate.c.cue, t.photo.c.name, t.unit.c.number)
@@ -166,13 +184,9 @@ def _decisions(connection: Connection, *, unit: str | None, limit: int | None) -
     if unit is not None:
         rows = rows.where(t.unit.c.number == unit)
     return [
-        Event(
-            at=aware(row["at"]),
-            by=row["by"],
+        _event(
+            row,
             kind="decision",
-            unit=row["number"],
-            about=row["name"],
-            sign=row["cue"],
             body={"outcome": row["outcome"], "note": row["note"]},
             takes_back=row["undoes"] is not None,
         )
@@ -195,15 +209,26 @@ def _lines(connection: Connection, *, unit: str | None, limit: int | None) -> li
     if unit is not None:
         rows = rows.where(t.unit.c.number == unit)
     return [
-        Event(
-            at=aware(row["at"]),
-            by=row["by"],
+        _event(
+            row,
             kind=row["kind"],
-            unit=row["number"],
-            about=row["name"] or "",
-            sign=row["cue"],
             body=json.loads(row["body"] or row["before"]),
             takes_back=row["body"] is None,
         )
         for row in connection.execute(rows).mappings()
     ]
+
+
+def _event(
+    row: RowMapping, *, kind: Literal["decision"] | LineKind, body: Mapping[str, Any], takes_back: bool
+) -> Event:
+    return Event(
+        at=aware(row["at"]),
+        by=row["by"],
+        kind=kind,
+        unit=row["number"],
+        about=row["name"] or "",
+        sign=row["cue"],
+        body=body,
+        takes_back=takes_back,
+    )
