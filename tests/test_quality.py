@@ -10,7 +10,16 @@ from hypothesis import strategies as st
 
 from visual_aid.model import Fastener
 from visual_aid.photo import Photo
-from visual_aid.quality import LIMITS, MAX_SPREAD, bright_level, burnt_share, edge_spread, glare_share, judge
+from visual_aid.quality import (
+    LIMITS,
+    MAX_SPREAD,
+    bright_level,
+    burnt_share,
+    edge_spread,
+    find_edges,
+    glare_share,
+    judge,
+)
 
 
 def nuts(centres: list[tuple[int, int]], radius: float) -> tuple[Fastener, ...]:
@@ -142,26 +151,26 @@ def step(
 @pytest.mark.parametrize("angle", [0, 30, 45, 90, 160])
 def test_spread_of_a_gaussian_step_is_its_width(sigma, angle):
     image = step(sigma, angle)
-    assert edge_spread(image, everywhere(image)) == pytest.approx(sigma, rel=0.12, abs=0.3)
+    assert edge_spread(find_edges(image), everywhere(image)) == pytest.approx(sigma, rel=0.12, abs=0.3)
 
 
 @pytest.mark.parametrize("sigma", [1, 2, 4])
 def test_spread_is_in_pixels_of_small_photos_too(sigma):
     image = step(sigma, 0, 480, 640)
-    assert edge_spread(image, everywhere(image)) == pytest.approx(sigma, rel=0.12)
+    assert edge_spread(find_edges(image), everywhere(image)) == pytest.approx(sigma, rel=0.12)
 
 
 @pytest.mark.parametrize("contrast", [40, 180])
 def test_spread_does_not_depend_on_contrast(contrast):
     # Focus measures such as the variance of the Laplacian rise with the square of the contrast.
     image = step(3, 20, contrast=contrast)
-    assert edge_spread(image, everywhere(image)) == pytest.approx(3, rel=0.12)
+    assert edge_spread(find_edges(image), everywhere(image)) == pytest.approx(3, rel=0.12)
 
 
 def test_the_sharpest_picture_there_is_has_next_to_no_spread():
     y, x = np.mgrid[:1200, :1600] // 40
     image = np.repeat(np.where((x + y) % 2, 220, 30).astype(np.uint8)[..., None], 3, axis=2)
-    assert edge_spread(image, everywhere(image)) < 1
+    assert edge_spread(find_edges(image), everywhere(image)) < 1
     assert found(image) == {}
 
 
@@ -190,7 +199,7 @@ def test_nuts_out_of_focus_before_a_sharp_background_are_blurred(scene):
 @given(st.integers(0, 255))
 def test_a_photo_without_an_edge_cannot_be_judged(level):
     image = np.full((600, 800, 3), level, np.uint8)
-    assert edge_spread(image, everywhere(image)) == MAX_SPREAD
+    assert edge_spread(find_edges(image), everywhere(image)) == MAX_SPREAD
     assert not judge(Photo.from_array(image)).usable
 
 

@@ -92,7 +92,7 @@ _AROUND = 2.0  # nut radii around a fastener that count as the subject
 _CLIPPED = 250  # 8-bit sRGB level from which a channel counts as clipped; JPEG seldom keeps a flat 255
 
 
-def judge(photo: Photo, fasteners: Sequence[Fastener] = ()) -> Quality:
+def judge(photo: Photo, fasteners: Sequence[Fastener] = (), edges: Edges | None = None) -> Quality:
     """Judge whether a photo can be judged.
 
     Parameters
@@ -101,6 +101,8 @@ def judge(photo: Photo, fasteners: Sequence[Fastener] = ()) -> Quality:
         Measured at its working scale.
     fasteners : sequence of Fastener
         What is looked at, if it is known; the middle of the photo otherwise.
+    edges : Edges, optional
+        Of the photo's working image, where they have been found already.
 
     Returns
     -------
@@ -120,31 +122,49 @@ def judge(photo: Photo, fasteners: Sequence[Fastener] = ()) -> Quality:
     else:
         measures["photo_side"] = float(max(photo.info.width, photo.info.height))
     if not _retakes(_problems(measures)):  # in the dark and in burnt-out light no edge tells of blur
-        measures["edge_spread"] = edge_spread(rgb, subject)
+        measures["edge_spread"] = edge_spread(edges or find_edges(rgb), subject)
     problems = _problems(measures)
     return Quality(not _retakes(problems), problems)
 
 
-def edge_spread(rgb: Pixels, subject: Mask) -> float:
-    """Measure how far edges are smeared: the standard deviation of the blur across them.
+@dataclass(frozen=True, slots=True)
+class Edges:
+    """The crests of a photo's edges, N of them, whatever is looked at.
+
+    Attributes
+    ----------
+    step : int
+        Pixels of the photo per pixel of the measuring scale.
+    shape : (int, int)
+        Height and width at the measuring scale.
+    place : ndarray of int, shape (N,)
+        Index into the pixels of the measuring scale, row by row.
+    direction : ndarray of int, shape (N,)
+        Of the gradient: 0 to 3, in steps of 45 degrees.
+    power : ndarray of float32, shape (N,)
+        Squared gradient in grey levels per pixel.
+    spread : ndarray of float32, shape (N,)
+        Standard deviation of the blur across the edge, in pixels of the photo.
+    """
+
+    step: int
+    shape: tuple[int, int]
+    place: NDArray[np.int64]
+    direction: NDArray[np.int64]
+    power: NDArray[np.float32]
+    spread: NDArray[np.float32]
+
+
+def find_edges(rgb: Pixels) -> Edges:
+    """Measure how far each edge is smeared: the standard deviation of the blur across it.
 
     The gradient of an edge with blur s, seen through Gaussians of width a < b, falls by the factor
-    sqrt((s^2 + a^2) / (s^2 + b^2)), which gives s. Only the steepest edges count, so that a smooth
-    plate is no blur and a soft background does not matter; and they count by direction, because a
-    shaken photo stays sharp along the shake. The worst direction is the figure.
+    sqrt((s^2 + a^2) / (s^2 + b^2)), which gives s; accurate to about 10 % up to 6 pixels.
 
     Parameters
     ----------
     rgb : ndarray of shape (H, W, 3), uint8
         sRGB pixels.
-    subject : ndarray of shape (H, W), uint8
-        1 where the edges have to be sharp. The worse figure of the subject and of the whole photo
-        holds: few edges tell little.
-
-    Returns
-    -------
-    float
-        Pixels, 0 to ``MAX_SPREAD``; accurate to about 10 % up to 6.
 
     References
     ----------
@@ -163,18 +183,41 @@ def edge_spread(rgb: Pixels, subject: Mask) -> float:
     crest = (power[steep] >= power.take(steep - across, mode="clip")) & (
         power[steep] >= power.take(steep + across, mode="clip")
     )
-    edge, direction = steep[crest], direction[crest]
+    edge = steep[crest]
 
     coarse_dx, coarse_dy = _gradient(grey, _COARSE)
     ratio = power[edge] / np.maximum(coarse_dx[edge] ** 2 + coarse_dy[edge] ** 2, 1e-6)
     ratio = np.maximum(ratio, 1 + 1e-6)
     fine, coarse = _FINE**2 + _SAMPLING, _COARSE**2 + _SAMPLING
     spread = step * np.sqrt(np.clip((coarse - ratio * fine) / (ratio - 1), 0, (MAX_SPREAD / step) ** 2))
+    return Edges(step, (height, width), edge, direction[crest], power[edge], spread)
 
-    inside = subject[: height * step : step, : width * step : step].ravel()
-    within = inside[edge] > 0
-    power = power[edge]
-    spreads = _spreads(power, spread, direction, grey.size)
+
+def edge_spread(edges: Edges, subject: Mask) -> float:
+    """Tell how far the edges of a photo are smeared.
+
+    Only the steepest edges count, so that a smooth plate is no blur and a soft background does not matter;
+    and they count by direction, because a shaken photo stays sharp along the shake. The worst direction is
+    the figure.
+
+    Parameters
+    ----------
+    edges : Edges
+        From ``find_edges``.
+    subject : ndarray of shape (H, W), uint8
+        1 where the edges have to be sharp. The worse figure of the subject and of the whole photo
+        holds: few edges tell little.
+
+    Returns
+    -------
+    float
+        Pixels, 0 to ``MAX_SPREAD``.
+    """
+    height, width = edges.shape
+    inside = subject[: height * edges.step : edges.step, : width * edges.step : edges.step].ravel()
+    within = inside[edges.place] > 0
+    power, spread, direction = edges.power, edges.spread, edges.direction
+    spreads = _spreads(power, spread, direction, height * width)
     spreads += _spreads(power[within], spread[within], direction[within], int(inside.sum()))
     if not spreads:  # a bare plate with hardly an edge: take them together
         spreads = _spreads(power, spread, np.zeros_like(direction), 0)

@@ -18,7 +18,7 @@ from visual_aid.fasteners.lean import add_lean
 from visual_aid.model import Fastener, NotJudged, PhotoInfo, Quality, Screening
 from visual_aid.photo import Photo, PhotoError
 from visual_aid.priority import priority
-from visual_aid.quality import judge
+from visual_aid.quality import find_edges, judge
 
 RETAKE = "the photo has to be taken again first"
 
@@ -48,7 +48,8 @@ def screen_photo(
         The file turns out to be damaged where the working scale did not show it.
     """
     start = time.perf_counter()
-    quality = judge(photo)
+    edges = find_edges(photo.working)
+    quality = judge(photo, edges=edges)
     found: tuple[Fastener, ...] = ()
     evidence = Evidence((), tuple(NotJudged(cue, RETAKE) for cue in MEASURE), {})
     if quality.usable:
@@ -57,7 +58,7 @@ def screen_photo(
             found = find_fasteners(photo, overview=overview)
         else:
             found = add_lean(photo, fasteners)
-        quality = judge(photo, found)
+        quality = judge(photo, found, edges)
     if quality.usable:
         scene = Scene.build(photo, found, overview=overview)
         evidence = find_evidence(scene)

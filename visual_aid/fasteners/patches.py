@@ -7,6 +7,7 @@ components over the angle); the square patch keeps what depends on direction: ti
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Any
 
 import cv2
@@ -119,8 +120,8 @@ def features(octaves: list[Image], circles: Floats) -> Floats:
 
 def _polar_features(octaves: list[Image], circles: Floats) -> Floats:
     n = len(circles)
-    lab = np.moveaxis(sample(octaves, circles, _POLAR_X, _POLAR_Y, 1 / RING_STEP), 3, 0)
-    light = np.ascontiguousarray(lab[0])
+    lab = np.ascontiguousarray(np.moveaxis(sample(octaves, circles, _POLAR_X, _POLAR_Y, 1 / RING_STEP), 3, 0))
+    light = lab[0]
     spread = light.std(axis=(1, 2)) + 3.0
     unit = (light - light.mean(axis=(1, 2), keepdims=True)) / spread[:, None, None]
     rings = unit.mean(axis=2)
@@ -160,23 +161,44 @@ def _polar_features(octaves: list[Image], circles: Floats) -> Floats:
     return np.concatenate(parts, axis=1).astype(np.float32)
 
 
+def gradients(patches: Floats) -> tuple[Floats, Floats]:
+    """Differences of neighbours in x and y, over two pixels, 0 at the rim: each of the shape (N, H, W)."""
+    dx, dy = np.zeros_like(patches), np.zeros_like(patches)
+    np.subtract(patches[:, :, 2:], patches[:, :, :-2], out=dx[:, :, 1:-1])
+    np.subtract(patches[:, 2:], patches[:, :-2], out=dy[:, 1:-1])
+    return dx, dy
+
+
+def lengths_and_bins(dx: Floats, dy: Floats, bins: int) -> tuple[Floats, Floats]:
+    """Lengths of gradients, and their unsigned directions as places from 0 to ``bins``, both (N, H, W).
+
+    OpenCV's arc tangent, right to 0.0002, takes a fiftieth of the time that NumPy's takes.
+    """
+    flat = dx.reshape(len(dx), -1), dy.reshape(len(dy), -1)
+    length = cv2.magnitude(*flat).reshape(dx.shape)
+    position = cv2.phase(*flat).reshape(dx.shape) * (bins / np.pi)
+    position = np.where(position >= bins, position - bins, position)
+    return np.asarray(length, np.float32), np.asarray(position, np.float32)
+
+
+def cell_means(patches: Floats, cells: int) -> Floats:
+    """Mean over each of cells x cells squares of a patch (N, S, S): shape (N, cells * cells)."""
+    n, side, _ = patches.shape
+    tall = cv2.resize(patches.reshape(n * side, side), (cells, n * cells), interpolation=cv2.INTER_AREA)
+    return np.asarray(tall, np.float32).reshape(n, cells * cells)
+
+
 def _square_features(octaves: list[Image], circles: Floats) -> Floats:
-    n = len(circles)
     light = sample(octaves, circles, _SQUARE_X, _SQUARE_Y, SIDE / (2 * REACH_R))[..., 0]
     spread = light.std(axis=(1, 2), keepdims=True) + 3.0
     unit = (light - light.mean(axis=(1, 2), keepdims=True)) / spread
-    gx, gy = np.zeros_like(unit), np.zeros_like(unit)
-    gx[:, :, 1:-1] = unit[:, :, 2:] - unit[:, :, :-2]
-    gy[:, 1:-1] = unit[:, 2:] - unit[:, :-2]
-    strength = np.hypot(gx, gy)
-    position = np.mod(np.arctan2(gy, gx) * (BINS / np.pi), BINS)
-    cell = SIDE // CELLS
+    strength, position = lengths_and_bins(*gradients(unit), BINS)
     bins = []
     for k in range(BINS):
         away = np.abs(position - k)
         weight = np.maximum(1 - np.minimum(away, BINS - away), 0) * strength
-        bins.append(weight.reshape(n, CELLS, cell, CELLS, cell).mean(axis=(2, 4)).reshape(n, -1))
-    bins.append(unit.reshape(n, CELLS, cell, CELLS, cell).mean(axis=(2, 4)).reshape(n, -1))
+        bins.append(cell_means(weight, CELLS))
+    bins.append(cell_means(unit, CELLS))
     return np.concatenate(bins, axis=1)
 
 
@@ -201,6 +223,29 @@ _HEX_X, _HEX_Y = (a.astype(np.float32) for a in np.meshgrid(_HEX_LINE, _HEX_LINE
 HEX_FEATURES = 3 * len(_VIEWS) + 4
 
 
+@dataclass(frozen=True, slots=True)
+class _View:
+    """A tilt's matrix from plane to picture, and the samples of the rim: where they are, in the plane too."""
+
+    matrix: Floats
+    rim: NDArray[np.intp]
+    u: Floats
+    v: Floats
+    radius: Floats
+
+    @classmethod
+    def of(cls, tilt: float, axis: float) -> _View:
+        matrix = plane(tilt, axis).astype(np.float32)
+        back = np.linalg.inv(matrix)
+        u, v = back[0, 0] * _HEX_X + back[0, 1] * _HEX_Y, back[1, 0] * _HEX_X + back[1, 1] * _HEX_Y
+        radius = np.hypot(u, v)
+        rim = np.flatnonzero((radius > _HEX_INNER) & (radius < _HEX_OUTER))
+        return cls(matrix, rim, u.ravel()[rim], v.ravel()[rim], radius.ravel()[rim])
+
+
+_HEX_VIEWS = tuple(_View.of(tilt, axis) for tilt, axis in _VIEWS)
+
+
 def hexagon_features(octaves: list[Image], circles: Floats) -> Floats:
     """Tell how far the edges around every circle follow a hexagon, seen head on or at a tilt.
 
@@ -214,28 +259,25 @@ def hexagon_features(octaves: list[Image], circles: Floats) -> Floats:
     if not len(circles):
         return np.zeros((0, HEX_FEATURES), np.float32)
     light = sample(octaves, circles, _HEX_X, _HEX_Y, _HEX_SIDE / 3.2)[..., 0]
-    gx, gy = np.zeros_like(light), np.zeros_like(light)
-    gx[:, :, 1:-1] = light[:, :, 2:] - light[:, :, :-2]
-    gy[:, 1:-1] = light[:, 2:] - light[:, :-2]
+    gx, gy = (part.reshape(len(circles), -1) for part in gradients(light))
     shares = []
-    for tilt, axis in _VIEWS:
-        matrix = plane(tilt, axis).astype(np.float32)
-        back = np.linalg.inv(matrix)
-        u, v = back[0, 0] * _HEX_X + back[0, 1] * _HEX_Y, back[1, 0] * _HEX_X + back[1, 1] * _HEX_Y
-        radius = np.hypot(u, v)
-        rim = (radius > _HEX_INNER) & (radius < _HEX_OUTER)
-        x, y = gx[:, rim], gy[:, rim]
+    for view in _HEX_VIEWS:
+        x, y, matrix = gx.take(view.rim, axis=1), gy.take(view.rim, axis=1), view.matrix
         x, y = matrix[0, 0] * x + matrix[1, 0] * y, matrix[0, 1] * x + matrix[1, 1] * y
-        strength = np.hypot(x, y) + 1e-3
-        inward = np.abs(x * u[rim] + y * v[rim]) > 0.8 * strength * radius[rim]
+        strength = np.sqrt(x * x + y * y) + np.float32(1e-3)
+        inward = np.abs(x * view.u + y * view.v) > 0.8 * strength * view.radius
         bounded = np.minimum(strength, 2 * strength.mean(axis=1, keepdims=True))
-        turn = (x + 1j * y) / strength
-        square = turn * turn
-        fourth = square * square
+        x /= strength
+        y /= strength
+        cos2, sin2 = x * x - y * y, 2 * x * y
+        cos4, sin4 = cos2 * cos2 - sin2 * sin2, 2 * cos2 * sin2
         kept = bounded * inward
-        sixth = np.abs((kept * fourth * square).sum(axis=1))
         all_kept, everything = kept.sum(axis=1) + 1e-3, bounded.sum(axis=1) + 1e-3
-        shares.append((sixth / all_kept, sixth / everything, np.abs((kept * fourth).sum(axis=1)) / all_kept))
+        fourth = np.hypot((kept * cos4).sum(axis=1), (kept * sin4).sum(axis=1))
+        sixth = np.hypot(
+            (kept * (cos4 * cos2 - sin4 * sin2)).sum(axis=1), (kept * (sin4 * cos2 + cos4 * sin2)).sum(axis=1)
+        )
+        shares.append((sixth / all_kept, sixth / everything, fourth / all_kept))
     table = np.array(shares).transpose(2, 1, 0)
     best = table[:, 1].argmax(axis=1)
     rows = np.arange(len(best))

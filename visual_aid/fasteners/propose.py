@@ -172,6 +172,9 @@ def best_distinct(circles: Floats, odds: Floats, most: int, centre: float, ratio
     """
     order = np.argsort(-odds, kind="stable")
     x, y, r = circles[order].T
+    larger = np.maximum(r[:, None], r)
+    alike = (x[:, None] - x) ** 2 + (y[:, None] - y) ** 2 < (centre * larger) ** 2
+    alike &= larger < ratio * np.minimum(r[:, None], r)
     free = np.ones(len(order), bool)
     picked: list[int] = []
     for i in range(len(order)):
@@ -180,6 +183,5 @@ def best_distinct(circles: Floats, odds: Floats, most: int, centre: float, ratio
         picked.append(int(order[i]))
         if len(picked) == most:
             break
-        near = np.hypot(x - x[i], y - y[i]) < centre * np.maximum(r, r[i])
-        free &= ~(near & (np.maximum(r, r[i]) < ratio * np.minimum(r, r[i])))
+        free &= ~alike[i]
     return picked

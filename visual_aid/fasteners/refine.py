@@ -13,7 +13,7 @@ from importlib.resources import files
 
 import numpy as np
 
-from visual_aid.fasteners.patches import sample
+from visual_aid.fasteners.patches import cell_means, gradients, lengths_and_bins, sample
 from visual_aid.fasteners.regression import Floats, Image, Regression
 
 SIDE, REACH = 48, 2.0
@@ -40,19 +40,16 @@ def gradient_histograms(patches: Floats) -> Floats:
     ndarray of float32, shape (N, BINS * CELLS * CELLS)
         Square roots of the shares, 0 to 1.
     """
-    dx, dy = np.zeros_like(patches), np.zeros_like(patches)
-    dx[:, :, 1:-1] = patches[:, :, 2:] - patches[:, :, :-2]
-    dy[:, 1:-1] = patches[:, 2:] - patches[:, :-2]
-    length = np.hypot(dx, dy)
-    bins = np.arctan2(dy, dx) % np.pi / np.pi * BINS
-    low = np.floor(bins)
-    part = bins - low
-    cell = SIDE // CELLS
-    out = np.empty((len(patches), BINS, CELLS, CELLS), np.float32)
+    if not len(patches):  # which OpenCV refuses
+        return np.zeros((0, BINS * CELLS * CELLS), np.float32)
+    length, position = lengths_and_bins(*gradients(patches), BINS)
+    out = np.empty((len(patches), BINS, CELLS * CELLS), np.float32)
     for b in range(BINS):
-        share = np.where(low % BINS == b, 1 - part, 0) + np.where((low + 1) % BINS == b, part, 0)
-        out[:, b] = (share * length).reshape(-1, CELLS, cell, CELLS, cell).sum(axis=(2, 4))
-    out /= np.sqrt((out**2).sum(axis=(1, 2, 3), keepdims=True)) + 1e-3
+        away = np.abs(position - b)
+        share = np.maximum(1 - np.minimum(away, BINS - away), 0)
+        out[:, b] = cell_means(share * length, CELLS)
+    out *= (SIDE // CELLS) ** 2
+    out /= np.sqrt((out**2).sum(axis=(1, 2), keepdims=True)) + 1e-3
     return np.sqrt(out.reshape(len(patches), BINS * CELLS * CELLS))
 
 

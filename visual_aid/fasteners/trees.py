@@ -55,20 +55,24 @@ class Trees:
         """
         trees, nodes = self.feature.shape
         depth = (nodes + 1).bit_length() - 1
-        feature, threshold = self.feature.ravel().astype(np.intp), self.threshold.ravel()
-        first = np.arange(trees) * nodes
-        leaves = np.arange(trees) * (nodes + 1) - nodes
+        # The nodes of one level in a row, tree by tree: node j leads to nodes 2 j and 2 j + 1 of the next.
+        levels = [slice(2**d - 1, 2 ** (d + 1) - 1) for d in range(depth)]
+        feature = [self.feature[:, level].ravel().astype(np.intp) for level in levels]
+        threshold = [self.threshold[:, level].ravel() for level in levels]
+        value = self.value.ravel()
         step = max(1, _BLOCK // max(trees, 1))
         total = np.full(len(x), self.base, np.float32)
         for start in range(0, len(x), step):
             rows = np.ascontiguousarray(x[start : start + step], np.float32)
-            offset = (np.arange(len(rows)) * x.shape[1])[:, None]
-            flat = rows.ravel()
-            at = np.zeros((len(rows), trees), np.intp)
-            for _ in range(depth):
-                node = at + first
-                at = 2 * at + 1 + (flat.take(feature.take(node) + offset) > threshold.take(node))
-            total[start : start + step] += self.value.ravel().take(at + leaves).sum(axis=1)
+            flat, offset = rows.ravel(), (np.arange(len(rows)) * x.shape[1])[:, None]
+            at = np.broadcast_to(np.arange(trees), (len(rows), trees)).copy()
+            for asked, bound in zip(feature, threshold, strict=True):
+                column = asked.take(at)
+                column += offset
+                right = flat.take(column) > bound.take(at)
+                at *= 2
+                at += right
+            total[start : start + step] += value.take(at).sum(axis=1)
         return total
 
     def head(self, count: int) -> Trees:
