@@ -5,6 +5,7 @@ import pytest
 from click.testing import CliRunner
 
 from visual_aid.cli import main
+from visual_aid.pages import server
 from visual_aid.pages.people import Person, add_person, anybody, people_file, person, remove_person
 
 PASSWORD = "nut and bolt 24"
@@ -60,7 +61,8 @@ def test_the_command_asks_for_the_password(tmp_path):
     assert CliRunner().invoke(main, ["person", "R. Roe", "--store", store, "--remove"]).exit_code == 0
 
 
-def test_the_page_is_not_opened_to_others_before_somebody_may_sign_in(tmp_path):
+def test_the_page_is_not_opened_to_others_before_somebody_may_sign_in(tmp_path, monkeypatch):
+    monkeypatch.setattr(server.st.App, "run", lambda *_, **__: pytest.fail("it was opened"))
     said = CliRunner().invoke(main, ["app", "--lan", "--store", str(tmp_path / "yard.sqlite")])
     assert said.exit_code == 2
     assert "names nobody who may sign in" in said.output

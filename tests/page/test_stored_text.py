@@ -220,6 +220,21 @@ PAGES = (
 )
 
 
+def test_every_text_is_escaped_where_a_page_writes_html(new_page, store, say):
+    _, photo, _, _ = say(TEXTS["handler"])
+    (rust,) = (c for c in store.findings() if c.candidate.cue == "rust_trail")
+    app = new_page("J. Doe").run()
+    app.query_params.update(photo=photo.id, finding=str(rust.id))
+    written = set()
+    for page in PAGES:
+        app.switch_page(f"{page or 'worklist'}.py").run()
+        assert not app.exception, page
+        html = "".join(part.proto.body for part in app.get("html"))
+        assert "<img src=x" not in html, page
+        written |= {page} if "&lt;img src=x" in html else set()
+    assert {"", "visit", "hand_checks", "due", "log"} <= written
+
+
 @pytest.mark.browser
 def test_no_text_runs_on_a_page_and_every_page_still_works(visit, server, store, say):
     filled = {name: say(text, seed) for seed, (name, text) in enumerate(MANY.items())}

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 
 import streamlit as st
 
 from visual_aid.outputs.palette import SIGN_STYLE
+from visual_aid.pages.glance import guard_presses
 from visual_aid.pages.session import holder, signature, the_store
 from visual_aid.pages.trouble import say, telling_trouble
 from visual_aid.pages.words import OUTCOME_SIGN, chance, plain, said, sentence
@@ -24,15 +24,6 @@ HEARD = 4
 """How many earlier questions are still heard: as many as can be asked before a browser has drawn one anew;
 common practice, no source."""
 _ASKED = "asked"
-
-
-def _beside(suffix: str) -> str:
-    return Path(__file__).with_name("glance").with_suffix(suffix).read_text(encoding="utf-8")
-
-
-_glance = st.components.v2.component(
-    "visual_aid.glance", html=_beside(".html"), css=_beside(".css"), js=_beside(".js")
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +76,7 @@ def ask_decision(
     """
     body = chosen.candidate
     asked = Question(chosen.id, 0 if chosen.decision is None else chosen.decision.id, on_said)
-    _glance(key="glance", data={"keys": [key for _, _, key in BUTTONS]})
+    guard_presses([key for _, _, key in BUTTONS])
     st.subheader(f"{at} of {count}: {SIGN_STYLE[body.cue].label}", anchor=False)
     st.text("Marked by a person" if chosen.source == "person" else chance(body.score))
     if body.reason:

@@ -33,13 +33,15 @@ class Glance {
     const question = button?.className.match(/st-key-confirmed-[\d-]+/)[0];
     if (question === undefined || question === shown.question) return;
     shown.question = question;
-    shown.since = performance.now();
+    shown.since = Infinity; // until it is painted: a slow browser is still at work on the photo
+    requestAnimationFrame(() => setTimeout(() => { shown.since = performance.now(); }));
     this.note.hidden = true;
   }
 
   press(event) {
     if (!this.decides(event)) return;
-    const early = event.repeat || performance.now() - shown.since < GLANCE;
+    // By when it was pressed: a slow browser may hand it on later.
+    const early = event.repeat || event.timeStamp - shown.since < GLANCE;
     if (early) {
       event.preventDefault();
       event.stopImmediatePropagation();
@@ -51,7 +53,8 @@ class Glance {
     const within = (selector) => event.composedPath().some((element) => element.matches?.(selector));
     if (event.type === "click") return within(".st-key-decide button:enabled");
     const modified = event.ctrlKey || event.metaKey || event.altKey;
-    return this.keys.includes(event.key.toUpperCase()) && !modified && !within(FIELD);
+    // What fills in forms sends keys without a name.
+    return this.keys.includes(event.key?.toUpperCase()) && !modified && !within(FIELD);
   }
 }
 

@@ -2,18 +2,9 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from visual_aid.pages.components import component
 
-import streamlit as st
-
-
-def _beside(suffix: str) -> str:
-    return Path(__file__).with_suffix(suffix).read_text(encoding="utf-8")
-
-
-_mount = st.components.v2.component(
-    "visual_aid.timer", html=_beside(".html"), css=_beside(".css"), js=_beside(".js")
-)
+_mount = component("timer")
 
 
 def show_timer(seconds: float, key: str) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import streamlit as st
@@ -15,6 +14,7 @@ from visual_aid.model import Box, Outline, Screening
 from visual_aid.outputs.onefile import beside
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.outputs.turns import dial
+from visual_aid.pages.components import component
 from visual_aid.pages.words import OUTCOME_SIGN
 from visual_aid.records.entries import StoredCandidate, StoredPhoto
 
@@ -45,16 +45,7 @@ MARK = Drawing("Mark a box", "Draw a box around what was missed.")
 BLUR = Drawing("Blur a box", "Draw a box around what nobody outside may see.")
 
 
-def _beside(suffix: str) -> str:
-    return Path(__file__).with_suffix(suffix).read_text(encoding="utf-8")
-
-
-_mount = st.components.v2.component(
-    "visual_aid.viewer",
-    html=_beside(".html"),
-    css=_beside(".css"),
-    js=beside("photo_view.js") + _beside(".js"),
-)
+_mount = component("viewer", first=beside("photo_view.js"))
 
 
 def show_viewer(
