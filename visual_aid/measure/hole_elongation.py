@@ -18,15 +18,16 @@ from visual_aid.measure.measurement import CannotMeasure, Figure, Found, Limit, 
 from visual_aid.measure.patch import Patch, cut
 from visual_aid.measure.rim import BIAS, RAYS, Rim, find_rim
 from visual_aid.measure.scale import Floats, project
-from visual_aid.measure.scale_card import COLUMNS
+from visual_aid.measure.scale_card import paper_of
 
 SIDE = 480
 WAVES = 6
 """How many waves around the rim its outline is described with: round, oval, and the corners of a slot."""
-PAPER = 0.4
-"""Squares of paper around the card's pattern: more than its cutting line leaves, as scissors go."""
 SMEAR = 3
 """Pixels of the patch beyond the paper in which its edge still changes what lies beside it."""
+SPREAD = 1.2
+"""By how much more a ratio scatters than its parts tell: the longest width is the one that erred most. Tuned
+on made pictures."""
 LIMIT = Limit(
     "axis_ratio",
     1.05,
@@ -63,6 +64,7 @@ def measure(views: Sequence[View]) -> Found:
         stray=0.3 * half,
         squeezed=True,
         hidden=_under_card(view, patch),
+        finer=patch.finer,
     )
     if rim is None:
         raise CannotMeasure(
@@ -73,7 +75,7 @@ def measure(views: Sequence[View]) -> Found:
     long, short = int(width.argmax()), int(width.argmin())
     ratio = float(width[long] / width[short])
     tilt = view.scale.tilt(view.middle)
-    error = math.hypot(
+    error = SPREAD * math.hypot(
         2.2 * rim.scatter / rim.radius / math.sqrt(rim.kept * RAYS / 12),
         BIAS / rim.radius,
         _tilt_error(view) * math.tan(math.radians(tilt)),
@@ -114,12 +116,10 @@ def measure(views: Sequence[View]) -> Found:
 
 def _under_card(view: View, patch: Patch) -> NDArray[np.uint8] | None:
     """Mark what the card lies over: its paper's edge beside a hole is no rim."""
-    if view.scale is None or view.scale.outline is None:
+    corners = None if view.scale is None else paper_of(view.scale)
+    if corners is None:
         return None
-    pattern = view.scale.to_mm(view.scale.outline)
-    rim = PAPER * float(np.ptp(pattern[:, 0])) / COLUMNS
-    corners = pattern + rim * np.sign(pattern - pattern.mean(axis=0))
-    paper = project(np.linalg.inv(patch.to_full) @ view.scale.to_px, corners)
+    paper = project(np.linalg.inv(patch.to_full), corners)
     hidden = np.zeros(patch.pixels.shape[:2], np.uint8)
     cv2.fillConvexPoly(hidden, np.round(paper).astype(np.int32), 1)
     return np.asarray(cv2.dilate(hidden, np.ones((2 * SMEAR + 1, 2 * SMEAR + 1), np.uint8)), np.uint8)

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from visual_aid.measure.measurement import CannotMeasure, Figure, Found, Limit, Mark, View
 from visual_aid.measure.register import register
-from visual_aid.measure.scale import Floats, Scale
+from visual_aid.measure.scale import Floats, Scale, project
+from visual_aid.measure.scale_card import paper_of
 
 LIMIT = Limit("movement_mm", 3.2, "1/8 in (3.2 mm) at a torque-rod end at most", "common practice, no source")
 AROUND = 1.5
@@ -26,15 +27,24 @@ LEAST_CORNERS = 8
 WINDOW = 21
 """Side in pixels of what is followed of each corner."""
 GROWTHS = 12
+EVEN = 12.0
+"""Pixels over which light is evened out: wider than what is followed of a corner."""
 FOLLOWED = 0.12
 """Pixels by which a followed corner errs at least."""
 UNSURE = 1.2
 """Pixels of doubt beyond which the fit is not asked whether a corner lies in its plane."""
 LAID = 0.2
 """Pixels by which the two photos may be laid wrongly at the part: tuned on made pictures."""
+ODDS = 0.35
+"""Share of the distance between two ways of standing still that counts as doubt: tuned on made pictures."""
+BESIDE = 0.06
+"""Millimetres of movement that two photos by hand may feign where the card lies some millimetres before or
+behind the part: 2 degrees at 2 mm."""
 DEPTH = 0.35
 """Millimetres of movement that two photos by hand may feign where the surroundings, some centimetres deeper,
 have to stand for the part's plane: 2 degrees at 10 mm."""
+CORE = 0.6
+"""Share of the box within which the part surely lies: what is followed there says which corners are its."""
 RETURN = 0.5
 """Pixels by which a corner that is followed there and back may miss itself."""
 
@@ -59,18 +69,23 @@ def measure(views: Sequence[View]) -> Found:
     right, bottom = np.minimum(
         corners.max(axis=0), (pushed.photo.info.width, pushed.photo.info.height)
     ).astype(int)
-    first = cv2.cvtColor(np.ascontiguousarray(pushed.photo.full[top:bottom, left:right]), cv2.COLOR_RGB2GRAY)
-    second = cv2.warpPerspective(
-        cv2.cvtColor(pulled.photo.full, cv2.COLOR_RGB2GRAY),
-        laid @ np.array([[1, 0, left], [0, 1, top], [0, 0, 1.0]]),
-        (int(right - left), int(bottom - top)),
-        flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
+    first = _evened(
+        cv2.cvtColor(np.ascontiguousarray(pushed.photo.full[top:bottom, left:right]), cv2.COLOR_RGB2GRAY)
     )
-    inside = np.zeros(first.shape, np.uint8)
-    inside[int(y - top) : int(y + h - top) + 1, int(x - left) : int(x + w - left) + 1] = 255
-    outside = 255 - cv2.dilate(inside, np.ones((WINDOW, WINDOW), np.uint8))
+    second = _evened(
+        cv2.warpPerspective(
+            cv2.cvtColor(pulled.photo.full, cv2.COLOR_RGB2GRAY),
+            laid @ np.array([[1, 0, left], [0, 1, top], [0, 0, 1.0]]),
+            (int(right - left), int(bottom - top)),
+            flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
+        )
+    )
+    boxed = np.zeros(first.shape, np.uint8)
+    boxed[int(y - top) : int(y + h - top) + 1, int(x - left) : int(x + w - left) + 1] = 255
+    outside = 255 - cv2.dilate(boxed, np.ones((WINDOW, WINDOW), np.uint8))
+    corner = np.array([left, top], float)
     still, still_shift = _followed(first, second, outside)
-    part, part_shift = _followed(first, second, inside)
+    part, part_shift = _followed(first, second, _on_part(pushed, corner, first.shape))
     if len(part) < LEAST_CORNERS:
         raise CannotMeasure("too little on the part can be followed: light it better, or mark it with chalk")
     if len(still) < LEAST_CORNERS:
@@ -82,7 +97,10 @@ def measure(views: Sequence[View]) -> Found:
     # camera moves it against them.
     surely = _together(still_shift, 4.0) if by_card is None else _within(by_card - (left, top), still)
     drift, drift_error = _drift(still, still_shift, surely, part)
-    kept = _together(part_shift - drift)
+    if by_card is not None:
+        drift_error = math.hypot(drift_error, _at_odds(pushed, pulled, laid, part + corner, drift))
+    off = (part + corner - pushed.middle) / np.array([w / 2, h / 2])
+    kept = _together(part_shift - drift, votes=np.exp(-((off / CORE) ** 2).sum(axis=1)))
     if kept.sum() < LEAST_CORNERS:
         raise CannotMeasure("the corners on the part do not move together: box one part only")
     moved = np.median((part_shift - drift)[kept], axis=0)
@@ -110,7 +128,7 @@ def _found(view: View, at: Floats, moved: Floats, noise: float, by_card: bool) -
     mm = b - a
     value = float(np.hypot(*mm))
     per_px = view.scale.mm_per_px((middle[0], middle[1]))
-    error = math.hypot(noise * per_px, value * _relative(view.scale, middle), 0.0 if by_card else DEPTH)
+    error = math.hypot(noise * per_px, value * _relative(view.scale, middle), BESIDE if by_card else DEPTH)
     direction = view.scale.jacobian((middle[0], middle[1]))
     along = np.linalg.inv(direction) @ mm
     return Found(
@@ -154,6 +172,26 @@ def _laid(pushed: View, pulled: View) -> tuple[Floats, Floats | None]:
         "the two photos have too little in common: take both from the same place, with the card or the "
         "frame in both"
     )
+
+
+def _at_odds(pushed: View, pulled: View, laid: Floats, at: Floats, drift: Floats) -> float:
+    """Give the pixels of doubt that two ways of standing still leave: what was followed, and the card.
+
+    The first reaches from the card to the part as a straight line would, the second as a plane does, but
+    from the card's edges alone.
+    """
+    assert pushed.scale is not None
+    assert pulled.scale is not None
+    by_planes = project(pulled.scale.to_px @ np.linalg.inv(pushed.scale.to_px), at)
+    apart = project(np.linalg.inv(laid), by_planes) - at - drift
+    return ODDS * float(np.hypot(*np.median(apart, axis=0)))
+
+
+def _evened(grey: Grey) -> Grey:
+    """Even out light and shadow, which fall otherwise in the other photo: what is followed looks alike."""
+    tone = np.log(grey.astype(np.float32) + 8.0)
+    detail = tone - cv2.GaussianBlur(tone, (0, 0), EVEN)
+    return np.asarray((128 + 120 * detail).clip(0, 255), np.uint8)
 
 
 def _followed(first: Grey, second: Grey, where: Grey) -> tuple[Floats, Floats]:
@@ -210,9 +248,25 @@ def _within(outline: Floats, points: Floats) -> NDArray[np.bool_]:
     return np.array([cv2.pointPolygonTest(edge, (float(x), float(y)), True) > -3 for x, y in points], bool)
 
 
-def _together(shift: Floats, within: float = 1.5) -> NDArray[np.bool_]:
-    """Mark the shifts of the largest group that move alike, to some pixels."""
+def _on_part(view: View, corner: Floats, shape: Sequence[int]) -> Grey:
+    """Mark where the boxed part may show: not in the box's corners, nor on the card."""
+    _, _, w, h = view.box
+    where = np.zeros(shape, np.uint8)
+    middle = np.array(view.middle) - corner
+    cv2.ellipse(where, (middle.tolist(), (w, h), 0.0), 255, -1)
+    paper = None if view.scale is None else paper_of(view.scale)
+    if paper is not None:
+        # What is followed there is followed with a window around it.
+        hidden = np.zeros(shape, np.uint8)
+        cv2.fillConvexPoly(hidden, np.round(paper - corner).astype(np.int32), 255)
+        where[cv2.dilate(hidden, np.ones((WINDOW, WINDOW), np.uint8)) > 0] = 0
+    return where
+
+
+def _together(shift: Floats, within: float = 1.5, votes: Floats | None = None) -> NDArray[np.bool_]:
+    """Mark the shifts of the largest group that move alike, to some pixels; each may have its own weight."""
     apart = np.hypot(*(shift[:, None] - shift[None]).transpose(2, 0, 1))
     near = apart < within
-    kept: NDArray[np.bool_] = near[int(near.sum(axis=1).argmax())]
+    size = near.sum(axis=1) if votes is None else near @ votes
+    kept: NDArray[np.bool_] = near[int(size.argmax())]
     return kept

@@ -69,6 +69,9 @@ _FLOOR = 0.12
 _MODEL = 0.004
 """Share of a length that the plane's fit may be wrong by beyond its scatter: bent paper, a curved lens."""
 
+_PAPER = 0.4
+"""Squares of paper around the card's pattern: more than its cutting line leaves, as scissors go."""
+
 Grey = NDArray[Any]
 
 
@@ -119,6 +122,21 @@ def black_parts(board: Board) -> list[tuple[float, float, float, float]]:
 def corners_of_marks(board: Board = LARGE) -> dict[int, Floats]:
     """Give the corners (4, 2) of each mark by its number, clockwise from the upper left, in millimetres."""
     return dict(_mark_corners(board))
+
+
+def paper_of(scale: Scale) -> Floats | None:
+    """Give the corners (4, 2) in full pixels of the paper that a card's pattern is printed on.
+
+    Returns
+    -------
+    ndarray or None
+        None where the scale does not come from a card.
+    """
+    if scale.outline is None:
+        return None
+    pattern = scale.to_mm(scale.outline)
+    rim = _PAPER * float(np.ptp(pattern[:, 0])) / COLUMNS
+    return project(scale.to_px, pattern + rim * np.sign(pattern - pattern.mean(axis=0)))
 
 
 def _white_squares() -> list[tuple[int, int]]:
