@@ -31,7 +31,9 @@ def seen(long, short, covered=None):
         left = edge + 2 * PX
         top = middle - side / 2
         outline = np.array([(left, top), (left + side, top), (left + side, top + side), (left, top + side)])
-    grey = cv2.resize(cv2.GaussianBlur(grey, (0, 0), FINER), (SIZE, SIZE), interpolation=cv2.INTER_AREA)
+    # A lens blurs light; 2.2 is the exponent that sRGB comes to.
+    light = cv2.GaussianBlur((grey / 255.0) ** 2.2, (0, 0), FINER)
+    grey = 255 * cv2.resize(light, (SIZE, SIZE), interpolation=cv2.INTER_AREA) ** (1 / 2.2)
     grey = np.clip(grey + np.random.default_rng(4).normal(0, 2, grey.shape), 0, 255).astype(np.uint8)
     photo = Photo.from_array(np.repeat(grey[..., None], 3, 2), "hole.png")
     scale = Scale(np.diag([PX, PX, 1.0]), np.zeros((8, 8)), 0.002, True, "the card", outline)

@@ -29,7 +29,7 @@ OUTERMOST = 0.5
 """Share of the strongest step near a leaf's end that the end itself has at least."""
 LEAST_STEEP = 6.0
 """How many times steeper than its grain a leaf's ends are: noise alone reaches four."""
-UNEVEN, HIDDEN = 0.08, 0.2
+UNEVEN, HIDDEN = 0.08, 0.5
 """Errors that stay however sharp the photo: a share of a leaf's thickness, from ends that are not cut square,
 and of the shift, where one end is hidden by rust or lies in the dark. Tuned on made pictures."""
 SETTLED = 0.8
