@@ -50,7 +50,7 @@ D610 = (
 ISO_4628_3 = ((0.0, 0), (0.05, 1), (0.5, 2), (1.0, 3), (8.0, 4), (45.0, 5))
 """Rusted area in percent of the reference pictures of degrees Ri 0 to Ri 5; the last is given as 40 to 50.
 ISO 4628-3:2016, Table 1. The nearest picture is taken, by ratio (from memory)."""
-UNSEEN = 0.001
+UNSEEN = 0.0006
 """Share of the area whose rust may be too faint or too fine to be told, however sharp the rest is: tuned on
 made pictures."""
 
