@@ -34,7 +34,7 @@ def found(monkeypatch, camera):
         return tuple(seen)
 
     monkeypatch.setattr(visits, "find_fasteners", places)
-    monkeypatch.setattr(visits, "add_lean", lambda _, fasteners: tuple(fasteners))
+    monkeypatch.setattr(visits, "lean_in", lambda _octaves, _photo, fasteners: tuple(fasteners))
     return looks
 
 

@@ -41,6 +41,7 @@ RADIUS: NDArray[np.float32] = np.hypot(_U, _V)
 # Clockwise as seen from u to the right: 0 right, 90 below (along gravity), -90 above.
 BEARING: NDArray[np.float32] = np.degrees(np.arctan2(_V, _U)).astype(np.float32)
 U, V = _U, _V
+_ROWS, _COLUMNS = np.mgrid[0:HEIGHT, 0:WIDTH].astype(np.float32)
 
 
 def plane_to_image(fastener: Fastener) -> NDArray[np.float64]:
@@ -180,14 +181,14 @@ def _frame(
         borderMode=cv2.BORDER_REPLICATE,
     )
     height, width = image.shape[:2]
-    rows, cols = np.mgrid[0:HEIGHT, 0:WIDTH].astype(np.float32)
-    x = warp[0, 0] * cols + warp[0, 1] * rows + warp[0, 2]
-    y = warp[1, 0] * cols + warp[1, 1] * rows + warp[1, 2]
+    (xu, xv, x0), (yu, yv, y0) = warp.tolist()
+    x = xu * _COLUMNS + xv * _ROWS + x0
+    y = yu * _COLUMNS + yv * _ROWS + y0
     valid = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
     for other in fasteners:
         if other.id == fastener.id:
             continue
-        u, v = np.linalg.solve(matrix, (other.cx - origin[0], other.cy - origin[1]))
+        u, v = map(float, np.linalg.solve(matrix, (other.cx - origin[0], other.cy - origin[1])))
         reach = SKIRT * other.radius / fastener.radius
         if LEFT - reach < u < RIGHT + reach and TOP - reach < v < BOTTOM + reach:
             valid &= (U - u) ** 2 + (V - v) ** 2 > reach**2

@@ -112,7 +112,8 @@ def _along(band: Map, mask: Map, slant: float) -> Run:
     # Each column from its own first seen pixel, the rim, downwards.
     first = np.argmax(mask > 0.5, axis=0)
     rows = np.minimum(first + np.arange(band.shape[0])[:, None], band.shape[0] - 1)
-    band, mask = np.take_along_axis(band, rows, 0), np.take_along_axis(mask, rows, 0)
+    at = rows * band.shape[1] + np.arange(band.shape[1])
+    band, mask = band.take(at), mask.take(at)
     width = max(round(0.15 * _SCALE), 1)
     band = cv2.blur(band, (width, 1)).astype(np.float32, copy=False)
     mask = cv2.blur(mask, (width, 1)).astype(np.float32, copy=False)

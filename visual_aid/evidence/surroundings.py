@@ -88,12 +88,14 @@ def look_around(frame: Frame) -> Surroundings:
     lab = cv2.GaussianBlur(frame.lab, (0, 0), 0.06 * PIXELS_PER_RADIUS)
     base = _BASE & seen
     pixels = lab[base] if base.sum() > 50 else lab[_BASE]
-    paint = np.median(pixels, axis=0).astype(np.float32)
+    paint = np.array([np.median(channel) for channel in np.ascontiguousarray(pixels.T)], np.float32)
     spread = float(np.median(np.linalg.norm(pixels - paint, axis=1)))
     lighter, redder, yellower = (lab[..., k] - paint[k] for k in range(3))
     along = redder * _RUST_A + yellower * _RUST_B
-    chroma = np.hypot(lab[..., 1], lab[..., 2])
-    hue = np.degrees(np.arctan2(lab[..., 2], lab[..., 1]))
+    _, a, b = cv2.split(lab)
+    polar = cv2.cartToPolar(a, b, angleInDegrees=True)
+    chroma, hue = (np.asarray(part, np.float32) for part in polar)
+    hue = np.where(hue > 180, hue - 360, hue)
     # Orange to brown only, and coloured at all; soft ends, so that a little paint tint does not switch it.
     orange = soft_step(hue, 18, 6) * soft_step(-hue, -92, 6) * soft_step(chroma, 9, 2)
     rust = soft_step(along, RUST_HALF, RUST_SOFT) * orange

@@ -11,6 +11,7 @@ import dataclasses
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import cv2
 import numpy as np
@@ -101,22 +102,29 @@ def edge_directions(grey: Field) -> Field:
     """
     smooth = cv2.GaussianBlur(grey, (0, 0), 1.0)
     dx, dy = (cv2.Sobel(smooth, cv2.CV_32F, *order, ksize=3) for order in ((1, 0), (0, 1)))
-    power = dx * dx + dy * dy
-    weight = 1 / (power**0.75 + FAINT**1.5)
-    return np.asarray(cv2.merge([(dx * dx - dy * dy) * weight, 2 * dx * dy * weight]), np.float32)
+    length = cv2.magnitude(dx, dy)
+    weight = 1 / (length * cv2.sqrt(length) + np.float32(FAINT**1.5))
+    return np.asarray(cv2.merge([(dx - dy) * (dx + dy) * weight, 2 * dx * dy * weight]), np.float32)
 
 
 def _steps(reach: float, density: int) -> Floats:
     return (np.arange(round(2 * reach * density)) + 0.5) / density - reach
 
 
+@cache
+def _grid(reach: float, density: int) -> tuple[Field, Field, Field]:
+    """Give u, v and the distance from the middle of every sample."""
+    u, v = (part.astype(np.float32) for part in np.meshgrid(*2 * [_steps(reach, density)]))
+    return u, v, np.asarray(cv2.magnitude(u, v), np.float32)
+
+
 def rectify(view: View, degrees: float, reach: float, density: int) -> Field:
     """Sample the part's plane around a nut, turned clockwise by ``degrees``."""
-    matrix = view.matrix @ _rotation(degrees) / density
-    level = int(np.clip(math.log2(math.sqrt(abs(np.linalg.det(matrix)))) + 0.25, 0, len(view.octaves) - 1))
+    (a, b), (c, d) = matrix = view.matrix @ _rotation(degrees) / density
+    level = min(max(int(math.log2(math.sqrt(abs(a * d - b * c))) + 0.25), 0), len(view.octaves) - 1)
     matrix = matrix * 0.5**level
-    start = (view.centre + 0.5) * 0.5**level - 0.5 + matrix @ np.full(2, _steps(reach, density)[0] * density)
-    side = len(_steps(reach, density))
+    side = round(2 * reach * density)
+    start = (view.centre + 0.5) * 0.5**level - 0.5 + matrix @ np.full(2, 0.5 - reach * density)
     return np.asarray(cv2.warpAffine(
         view.octaves[level], np.column_stack([matrix, start]), (side, side),
         flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE,
@@ -125,15 +133,15 @@ def rectify(view: View, degrees: float, reach: float, density: int) -> Field:
 
 def ring(view: View, turn: float, reach: float, density: int, outer: float) -> Field:
     """Weigh the plane around a nut: 1 on what turns with it, 0 elsewhere and where a stud may hide it."""
-    u, v = np.meshgrid(_steps(reach, density), _steps(reach, density))
-    free = outer - np.hypot(u, v)
+    u, v, radius = _grid(reach, density)
+    free = outer - radius
     if view.flat is not None and math.isfinite(outer):
         bearing = np.degrees(np.arctan2(v, u)) - view.flat + turn
-        free = RIM - np.hypot(u, v) * np.cos(np.radians((bearing + 30) % 60 - 30))
+        free = RIM - radius * np.cos(np.radians((bearing + 30) % 60 - 30))
     if view.stud:
-        x, y = _rotation(-turn) @ view.lean
+        x, y = map(float, _rotation(-turn) @ view.lean)
         along = np.clip((u * x + v * y) / max(x * x + y * y, 1e-9), 0, 1)
-        free = np.minimum(free, np.hypot(u - along * x, v - along * y) - INNER)
+        free = np.minimum(free, cv2.magnitude(u - along * x, v - along * y) - INNER)
     return np.asarray(np.clip(free * density / 2 + 0.5, 0, 1), np.float32)
 
 
@@ -148,17 +156,41 @@ def agreement(a: View, b: View, turns: Sequence[float], density: int, shift: flo
     reach, pad = OUTER + 0.1, round(shift * density) / density
     weight = ring(a, 0.0, reach, density, OUTER)
     edges = edge_directions(rectify(a, 0.0, reach, density))
-    weighted, power = edges * weight[..., None], (edges * edges).sum(axis=2) * weight
+    weighted, power = edges * weight[..., None], _squares(edges) * weight
+    side = round(2 * (reach + pad) * density)
+    shifts = side - len(weight) + 1
+    by_weighted, by_power, by_weight = (_spectrum(part, side).conj() for part in (weighted, power, weight))
     found = []
     for turn in turns:
         seen = ring(b, turn, reach + pad, density, np.inf)
         there = edge_directions(rectify(b, turn, reach + pad, density)) * seen[..., None]
-        product = cv2.matchTemplate(there, weighted, cv2.TM_CCORR)
-        here = cv2.matchTemplate(seen, power, cv2.TM_CCORR)
-        other = cv2.matchTemplate((there * there).sum(axis=2), weight, cv2.TM_CCORR)
+        product = _back(_spectrum(there, side) * by_weighted, shifts)
+        here = _back(_spectrum(seen, side) * by_power, shifts)
+        other = _back(_spectrum(_squares(there), side) * by_weight, shifts)
         # The photo was turned under the ring, and its shifts with it.
-        found.append(_mapped(product / np.sqrt(here * other + 1e-6), _rotation(-turn)))
+        found.append(_mapped(product / np.sqrt(np.maximum(here * other, 0) + 1e-6), _rotation(-turn)))
     return np.array(found)
+
+
+def _squares(edges: Field) -> Field:
+    return edges[..., 0] ** 2 + edges[..., 1] ** 2
+
+
+def _spectrum(image: Field, side: int) -> NDArray[np.complex64]:
+    """Transform an image, two of whose channels count as one complex one, filled up with zeros to a square.
+
+    Products of spectra, one of them conjugate, are sums over all shifts: of both channels' products together.
+    """
+    filled = np.zeros((side, side, 2), np.float32)
+    height, width = image.shape[:2]
+    filled[:height, :width, : image[0, 0].size] = image if image.ndim == 3 else image[..., None]
+    return np.asarray(cv2.dft(filled), np.float32).view(np.complex64)[..., 0]
+
+
+def _back(spectrum: NDArray[np.complex64], shifts: int) -> Field:
+    """Transform back, and keep the shifts at which the smaller image lay wholly on the larger."""
+    image = spectrum.view(np.float32).reshape(*spectrum.shape, 2)
+    return np.asarray(cv2.dft(image, flags=cv2.DFT_INVERSE | cv2.DFT_SCALE), np.float32)[:shifts, :shifts, 0]
 
 
 def agreement_both_ways(a: View, b: View, turns: Sequence[float], density: int, shift: float) -> Field:

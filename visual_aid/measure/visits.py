@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.evidence.frame import box_of, plane_to_image
-from visual_aid.fasteners.find import Overview, find_fasteners
-from visual_aid.fasteners.lean import add_lean
+from visual_aid.fasteners.find import Overview, find_fasteners, look_over
+from visual_aid.fasteners.lean import lean_in
 from visual_aid.measure.pairing import Place, pair_fasteners
 from visual_aid.measure.register import Registration, register
 from visual_aid.measure.turn import View, common_shift, measure_turn, octaves
@@ -263,8 +263,11 @@ def compare(
             "take it again from where the photo before was taken",
         )
     finds = [
-        add_lean(photo, find_fasteners(photo, FAINT_SCORE, overview))
-        for photo, overview in zip((before, after), overviews or (None, None), strict=True)
+        # The lean is read again where the closer look has put the fastener.
+        lean_in(overview.octaves, photo, find_fasteners(photo, FAINT_SCORE, overview))
+        for photo, overview in zip(
+            (before, after), overviews or (look_over(before), look_over(after)), strict=True
+        )
     ]
     places = pair_fasteners(laid, finds[0], finds[1], _size(before), _size(after))
     if not places:
