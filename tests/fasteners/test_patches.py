@@ -14,6 +14,7 @@ from visual_aid.fasteners.patches import (
     features,
     hexagon_features,
     lab_octaves,
+    lengths_and_bins,
     plane,
     sample,
 )
@@ -77,3 +78,15 @@ def test_shapes_and_no_circles() -> None:
     assert np.isfinite(features(octaves, beyond)).all()
     assert features(octaves, beyond).shape == (3, FEATURES)
     assert np.isfinite(hexagon_features(octaves, beyond)).all()
+
+
+def test_directions_of_gradients_are_right_to_float32():
+    # Against NumPy's arc tangent; opposite directions are one, and none at all stands at 0.
+    rng = np.random.default_rng(4)
+    dx, dy = (rng.normal(size=(3, 20, 20)).astype(np.float32) for _ in range(2))
+    dx[0, 0], dy[0, 0] = 0, 0
+    length, position = lengths_and_bins(dx, dy, 8)
+    wanted = np.arctan2(dy.astype(float), dx) % np.pi * 8 / np.pi
+    apart = np.abs(position - wanted)
+    assert np.minimum(apart, 8 - apart).max() < 1e-5
+    assert length == pytest.approx(np.hypot(dx, dy), rel=1e-6)

@@ -172,13 +172,17 @@ def gradients(patches: Floats) -> tuple[Floats, Floats]:
 def lengths_and_bins(dx: Floats, dy: Floats, bins: int) -> tuple[Floats, Floats]:
     """Lengths of gradients, and their unsigned directions as places from 0 to ``bins``, both (N, H, W).
 
-    OpenCV's arc tangent, right to 0.0002, takes a fiftieth of the time that NumPy's takes.
+    OpenCV's arc tangent is right to 0.0002, and with one step of Newton's to what float32 holds, in a
+    fraction of the time that NumPy's takes.
     """
     flat = dx.reshape(len(dx), -1), dy.reshape(len(dy), -1)
-    length = cv2.magnitude(*flat).reshape(dx.shape)
-    position = cv2.phase(*flat).reshape(dx.shape) * (bins / np.pi)
-    position = np.where(position >= bins, position - bins, position)
-    return np.asarray(length, np.float32), np.asarray(position, np.float32)
+    length = np.asarray(cv2.magnitude(*flat), np.float32).reshape(dx.shape)
+    angle = np.asarray(cv2.phase(*flat), np.float32).reshape(dx.shape)
+    angle += (dy * np.cos(angle) - dx * np.sin(angle)) / np.maximum(length, np.float32(1e-6))
+    position = angle * np.float32(bins / np.pi)
+    return length, np.where(
+        position >= bins, position - bins, np.where(position < 0, position + bins, position)
+    )
 
 
 def cell_means(patches: Floats, cells: int) -> Floats:
