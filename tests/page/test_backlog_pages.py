@@ -4,6 +4,9 @@ import datetime as dt
 
 import pytest
 
+from visual_aid.backlog.job import Job, lost
+from visual_aid.backlog.sources import PhotoFile
+
 
 def button(app, label):
     return next(b for b in app.button if b.label == label)
@@ -42,6 +45,20 @@ def test_a_filter_leaves_what_it_says(app, yard):
     assert not app.exception
 
 
+def test_what_a_backlog_could_not_screen_is_shown(app, yard):
+    app.run()
+    app.switch_page("add_photos.py").run()
+    assert "could not be screened" not in "".join(e.label for e in app.expander)
+    count = 103
+    yard.backlog.add([lost(Job(PhotoFile(f"/yard/{n:03}_*a*.jpg"))) for n in range(count)])
+    app.run()
+    (shown,) = (e for e in app.expander if e.label == f"{count} photos of the backlog could not be screened")
+    assert shown.text[0].value.startswith("/yard/000_*a*.jpg: 000_*a*.jpg ended the process")
+    assert shown.text[-1].value == "and 3 more"
+    assert len(shown.text) == 101
+    assert not app.exception
+
+
 def test_picked_photos_are_ruled_out_at_once_and_brought_back(app, yard):
     app.run()
     assert button(app, "Rule out all marks on 0 picked photos").disabled
@@ -74,7 +91,6 @@ def test_a_decision_made_meanwhile_is_shown_before_it_is_superseded(app, yard):
     app.switch_page("review.py").run()
     photo = yard.worklist()[0].photo
     candidate = yard.candidates(photo.id)[0]
-    yard.leases.give_back(app.session_state["holder"])
     yard.decide(candidate.id, "ruled_out", by="R. Roe")
     button(app, "Confirm").click().run()
     assert (

@@ -9,7 +9,7 @@ from contextlib import suppress
 
 import pytest
 
-from visual_aid.records import leases
+from visual_aid.records import decisions, leases
 from visual_aid.records.entries import OvertakenError
 from visual_aid.records.store import Store
 
@@ -70,7 +70,7 @@ def test_two_who_find_the_same_photo_free_at_the_same_moment_get_two(store, wait
 def test_who_has_a_photo_is_said(store, waiting):
     assert store.leases.take(waiting[0], holder="A", by="J. Doe") is None
     assert store.leases.take(waiting[0], holder="B", by="R. Roe").by == "J. Doe"
-    store.leases.give_back("A")
+    store.leases.take(waiting[1], holder="A", by="J. Doe")  # who has one photo at a time
     assert store.leases.take(waiting[0], holder="B", by="R. Roe") is None
 
 
@@ -100,12 +100,29 @@ def test_a_decision_made_meanwhile_is_not_superseded_unseen(store, waiting, cloc
     candidate = store.candidates(waiting[0])[0].id
     clock(hours=1)
     made = store.decide(candidate, "ruled_out", by="R. Roe", holder="B", seen=0)
-    store.leases.give_back("B")
+    clock(hours=1)
     with pytest.raises(OvertakenError, match=r"R\. Roe has decided on this meanwhile"):
         store.decide(candidate, "confirmed", by="J. Doe", holder="A", seen=0)
     assert [d.id for d in store.history(candidate)] == [made.id]
     store.decide(candidate, "confirmed", by="J. Doe", holder="A", seen=made.id)
     assert len(store.history(candidate)) == 2
+
+
+def test_of_two_who_decide_at_the_same_moment_one_supersedes_the_other(store, waiting, monkeypatch):
+    candidate = store.candidates(waiting[0])[0].id
+    last, both = decisions._last, threading.Barrier(2)
+
+    def read_together(*about):
+        found = last(*about)
+        with suppress(threading.BrokenBarrierError):  # nobody else gets as far
+            both.wait(1)
+        return found
+
+    monkeypatch.setattr(decisions, "_last", read_together)
+    with ThreadPoolExecutor(2) as pool:
+        list(pool.map(lambda by: store.decide(candidate, "confirmed", by=by), ("J. Doe", "R. Roe")))
+    first, second = store.history(candidate)
+    assert (first.supersedes, second.supersedes) == (None, first.id)
 
 
 def test_nothing_is_left_to_take(store, waiting):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from functools import partial
+from itertools import islice
 from pathlib import Path
 
 import streamlit as st
@@ -36,6 +37,8 @@ the evidence.</li>
 """How to take the photos: what the engine's checks of quality and its finder ask for, in a walker's words.
 Distances and angles are common practice, no source; the size of a nut leaves out those under 25 pixels in
 radius at the engine's working scale, of which it misses many."""
+
+TROUBLES_SHOWN = 100
 
 state = st.session_state
 
@@ -77,6 +80,8 @@ def show() -> None:
             _take([partial(take_file, the_store(), file, begun) for file in files])
             st.rerun()
     _results(state.get("taken", []))
+    if may("lead"):  # who may know the paths of the machine
+        _backlog_troubles()
 
 
 def _visit() -> Callable[[], Visit] | None:
@@ -147,6 +152,18 @@ def _results(taken: Sequence[Taken]) -> None:
     for one in taken:
         if one.kept and not one.retake:
             st.text(one.say)
+
+
+def _backlog_troubles() -> None:
+    """Show what a backlog, which may have run overnight, could not screen."""
+    troubles = the_store().backlog.troubles()
+    if not troubles:
+        return
+    with st.expander(f"{_photos(len(troubles))} of the backlog could not be screened"):
+        for url, why in islice(troubles.items(), TROUBLES_SHOWN):
+            st.text(f"{url}: {why}")
+        if len(troubles) > TROUBLES_SHOWN:
+            st.text(f"and {len(troubles) - TROUBLES_SHOWN} more")
 
 
 def _photos(count: int) -> str:

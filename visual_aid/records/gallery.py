@@ -201,12 +201,6 @@ class Gallery:
             raise KeyError(example)
         return found[0]
 
-    def wordings(self, example: int) -> tuple[Wording, ...]:
-        """List everything that was ever said of an example, oldest first."""
-        rows = select(t.wording).where(t.wording.c.example == example).order_by(t.wording.c.id)
-        with self._reading() as connection:
-            return tuple(_wording(row) for row in connection.execute(rows).mappings())
-
     # Lessons
 
     def save_lesson(

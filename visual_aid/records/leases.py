@@ -50,11 +50,6 @@ class Leases:
                 if found is None or take(connection, found, holder, by):
                     return found
 
-    def give_back(self, holder: str) -> None:
-        """Let others have the photo that this holder has."""
-        with writing(self._engine) as connection:
-            connection.execute(delete(t.lease).where(t.lease.c.holder == holder))
-
 
 def take(connection: Connection, photo: str, holder: str, by: str) -> bool:
     """Take a photo or keep it longer, within a transaction; False if somebody else has it."""
