@@ -13,7 +13,7 @@ from visual_aid.measure.visits import Comparison, compare
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages import actions
-from visual_aid.pages.deciding import Question, ask_decision, hear_late_presses, take
+from visual_aid.pages.deciding import ask_decision, take
 from visual_aid.pages.session import ask_signature, holder, signature, the_store
 from visual_aid.pages.trouble import telling_trouble
 from visual_aid.pages.viewer import show_viewer
@@ -140,7 +140,7 @@ def _result(before: StoredPhoto, after: StoredPhoto, comparison: Comparison) -> 
     turned = [c for c in the_store().candidates(after.id) if c.before == before.id]
     if state.get("turned") not in [c.id for c in turned]:
         state.turned = actions.first_open(turned)
-    lease, asked = take(after.id), None
+    lease = take(after.id)
     left, right = st.columns([9, 5], gap="medium")
     with left:
         show_viewer(
@@ -158,22 +158,21 @@ def _result(before: StoredPhoto, after: StoredPhoto, comparison: Comparison) -> 
         if lease is not None:
             st.warning(f"{plain(lease.by) or 'Somebody else'} is at work on this photo. Take the next one.")
         elif turned:
-            asked = _decide(after.id, turned)
+            _decide(after.id, turned)
         else:
             st.subheader("No turn seen", anchor=False)
         _measured(comparison)
         _news(comparison, after)
         st.caption(f"{SIXTHS} {CAUTION}")
-    hear_late_presses(asked)
 
 
 def _choose(candidate: int) -> None:
     state.turned = candidate
 
 
-def _decide(photo: str, turned: Sequence[StoredCandidate]) -> Question:
+def _decide(photo: str, turned: Sequence[StoredCandidate]) -> None:
     at, chosen = next((i, c) for i, c in enumerate(turned, 1) if c.id == state.turned)
-    asked = ask_decision(chosen, at, len(turned), partial(_say, photo, chosen.id))
+    ask_decision(chosen, at, len(turned), partial(_say, photo, chosen.id))
     with st.container(key="onwards", horizontal=True):
         if len(turned) > 1:
             st.button("Next", shortcut="Right", width="stretch", on_click=_step, args=(turned,))
@@ -181,7 +180,6 @@ def _decide(photo: str, turned: Sequence[StoredCandidate]) -> Question:
             "Undo", shortcut="Z", width="stretch", disabled=not signature(), on_click=_undo, args=(photo,)
         )
     st.text_input("Note, kept with the next decision", key="note", max_chars=500)
-    return asked
 
 
 @telling_trouble()

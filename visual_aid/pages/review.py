@@ -20,7 +20,7 @@ from visual_aid.outputs.measured import in_words
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages import actions, measuring, teaching
-from visual_aid.pages.deciding import Question, ask_decision, hear_late_presses, take
+from visual_aid.pages.deciding import ask_decision, take
 from visual_aid.pages.intake import point_out_fastener
 from visual_aid.pages.session import ask_signature, holder, signature, the_store
 from visual_aid.pages.trouble import telling_trouble
@@ -69,7 +69,6 @@ def show() -> None:
     if state.chosen not in [c.id for c in candidates]:
         state.chosen = actions.first_open(candidates)
 
-    asked = None
     left, right = st.columns([9, 5], gap="medium")
     with left:
         _picture(photo, candidates)
@@ -83,7 +82,7 @@ def show() -> None:
         elif lease is not None:
             st.warning(f"{plain(lease.by) or 'Somebody else'} is at work on this photo. Take the next one.")
         elif state.chosen is not None:
-            asked = _decide(photo.id, candidates)
+            _decide(photo.id, candidates)
             _magnifier(photo, state.chosen)
         else:
             st.subheader("Nothing likely" if hidden else "Nothing flagged", anchor=False)
@@ -99,7 +98,6 @@ def show() -> None:
             st.button(label, width="stretch", on_click=state.update, args=({"weak": True},))
         _silence(photo)
         _keys()
-    hear_late_presses(asked)
 
 
 def _photo() -> StoredPhoto | None:
@@ -162,12 +160,11 @@ def _point_out(cx: float, cy: float, radius: float | None) -> None:
 # The decision
 
 
-def _decide(photo: str, candidates: Sequence[StoredCandidate]) -> Question:
+def _decide(photo: str, candidates: Sequence[StoredCandidate]) -> None:
     at, chosen = next((i, c) for i, c in enumerate(candidates, 1) if c.id == state.chosen)
-    asked = ask_decision(chosen, at, len(candidates), partial(_say, photo, chosen.id))
+    ask_decision(chosen, at, len(candidates), partial(_say, photo, chosen.id))
     if chosen.before is not None and st.button("Compare the visits", width="stretch"):
         st.switch_page("compare.py", query_params={"before": chosen.before, "after": photo})
-    return asked
 
 
 def _magnifier(photo: StoredPhoto, chosen: int) -> None:
