@@ -16,9 +16,10 @@ from visual_aid.followup.handchecks import checks
 from visual_aid.measure.measurement import CannotMeasure, Figure, Found, Limit, judge
 from visual_aid.measure.rust_grade import D610, d610_grade, iso_4628_3_degree
 from visual_aid.measure.scale import scale_of_length
+from visual_aid.measure.scale_card import find_card
 from visual_aid.measure.wear import KINDS, measure_wear
 from visual_aid.model import WEARS
-from visual_aid.photo import Photo
+from visual_aid.photo import Photo, read_photo_bytes
 
 SAMPLES = read_cases(Path(__file__).parents[2] / "sample_images" / "wear")
 
@@ -106,10 +107,39 @@ def test_two_boxes_in_one_photo_give_a_ratio_without_a_scale():
     assert found.outcome == "no_limit"
     assert "millimetres are not known" in found.reason
     scaled = measure_wear(
-        "height_difference", [noise()], boxes, known=scale_of_length((0, 0), (100, 0), 200.0, "rule")
+        "height_difference", [noise()], boxes, known=[scale_of_length((0, 0), (100, 0), 200.0, "rule")]
     )
     assert scaled.figure("difference_mm") == pytest.approx(40, abs=0.5)
     assert scaled.scale == "rule"
+
+
+def test_each_of_two_photos_may_have_its_own_known_length():
+    photos, boxes = [noise(), noise(1)], [(40.0, 40.0, 60.0, 200.0), (250.0, 40.0, 60.0, 180.0)]
+    rule, half = (scale_of_length((0, 0), (100, 0), mm, "rule") for mm in (200.0, 100.0))
+    found = measure_wear("height_difference", photos, boxes, known=[rule, half])
+    assert found.figure("left_mm") == pytest.approx(400, abs=1)
+    assert found.figure("right_mm") == pytest.approx(180, abs=1)
+    assert measure_wear("height_difference", photos, boxes, known=[rule]).outcome == "cannot_measure"
+    with pytest.raises(ValueError, match="more known lengths than photos"):
+        measure_wear("height_difference", photos[:1], boxes, known=[rule, half])
+
+
+def test_a_movement_is_measured_by_a_known_length():
+    case = case_where("movement", lambda truth: truth["movement_mm"] > 3.6)
+    photos = [read_photo_bytes(data, f"{i}.jpg") for i, data in enumerate(case.photos)]
+    by_card = find_card(photos[0]).scale
+    a, b = by_card.outline[:2]
+    known = scale_of_length(tuple(a), tuple(b), by_card.length(tuple(a), tuple(b))[0], "the card's edge")
+    pixels = [photo.full.copy() for photo in photos]
+    for i in range(2):  # the card is painted over
+        corners = np.round(find_card(photos[i]).outline).astype(np.int32)
+        cv2.fillConvexPoly(pixels[i], corners, (90, 90, 90))
+    bare = [Photo.from_array(p, f"bare{i}.png") for i, p in enumerate(pixels)]
+    found = measure_wear("movement", bare, case.boxes, known=[known])
+    assert found.scale == "the card's edge"
+    doubt = found.figures[0].uncertainty
+    assert found.figure("movement_mm") == pytest.approx(case.truth["movement_mm"], abs=2 * doubt)
+    assert measure_wear("movement", bare, case.boxes).figures[0].name == "movement_px"
 
 
 @pytest.mark.parametrize(("wanted", "kinds"), [("fluid_run", "beyond_limit"), ("light_film", "within_limit")])

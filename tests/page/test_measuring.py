@@ -73,6 +73,20 @@ def test_a_height_is_measured_against_the_mark_on_the_other_photo(store, photo, 
     assert found.outcome == "cannot_measure"  # no scale card in either
     same = measuring.measure_box(store, photo, "height_difference", (300.0, 100.0, 60.0, 380.0), photo.id)
     assert same.figure("difference_percent") == pytest.approx(-5, abs=0.1)
+    known = known_length((0.0, 0.0), (100.0, 0.0), "50 mm")
+    in_one = measuring.measure_box(
+        store, photo, "height_difference", (300.0, 100.0, 60.0, 380.0), photo.id, {photo.id: known}
+    )
+    assert in_one.figure("difference_mm") == pytest.approx(10, abs=0.1)
+    in_both = measuring.measure_box(
+        store,
+        other,
+        "height_difference",
+        (100.0, 100.0, 60.0, 380.0),
+        photo.id,
+        dict.fromkeys((photo.id, other.id), known),
+    )
+    assert in_both.figure("difference_mm") == pytest.approx(10, abs=0.1)
 
 
 def test_a_movement_is_measured_against_another_photo(store, photo, picture, screened):
@@ -88,7 +102,9 @@ def test_a_known_length_gives_millimetres_and_says_so(store, bushing, screened):
     photo = store.add_photo(screened(bushing, flags=False), data=bushing)
     bare = measuring.measure_box(store, photo, "bushing_offset", EYE, None)
     assert bare.scale is None
-    found = measuring.measure_box(store, photo, "bushing_offset", EYE, None, known_length(*NUT, "M16"))
+    found = measuring.measure_box(
+        store, photo, "bushing_offset", EYE, None, {photo.id: known_length(*NUT, "M16")}
+    )
     assert found.figure("offset_mm") == pytest.approx(5, abs=0.2)
     assert found.figure("offset_percent") == pytest.approx(bare.figure("offset_percent"))
     mark = measuring.keep(store, photo.id, found, EYE, by="J. Doe")
@@ -97,8 +113,10 @@ def test_a_known_length_gives_millimetres_and_says_so(store, bushing, screened):
 
 def test_a_known_length_is_offered_where_it_brings_millimetres():
     assert measuring.takes_length("bushing_offset")
-    # A hole needs the tilt; rust is a share; two photos have no common length.
-    assert not any(map(measuring.takes_length, ("hole_elongation", "rust_grade", "movement")))
+    assert measuring.takes_length("movement")
+    assert measuring.takes_length("height_difference")
+    # A hole needs the tilt; rust is a share.
+    assert not any(map(measuring.takes_length, ("hole_elongation", "rust_grade")))
 
 
 @pytest.mark.browser

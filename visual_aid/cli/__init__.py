@@ -149,8 +149,10 @@ def compare_command(before: Path, after: Path, lines: Path | None, overlay: Path
 )
 @click.option(
     "--known",
+    multiple=True,
     metavar="X1,Y1,X2,Y2=LENGTH",
-    help="Scale without the card: two ends of a known length (24 mm, 1 in) or of a nut's flats (M16).",
+    help="Scale without the card: two ends of a known length (24 mm, 1 in) or of a nut's flats (M16); "
+    "given twice for two photos.",
 )
 @click.option(
     "--ruler",
@@ -169,7 +171,7 @@ def measure_command(
     photo: Path,
     photo2: Path | None,
     boxes: tuple[str, ...],
-    known: str | None,
+    known: tuple[str, ...],
     ruler: float,
     as_json: bool,
     overlay: Path | None,

@@ -30,7 +30,7 @@ def measure_photos(
     wear: Wear,
     paths: Sequence[Path],
     boxes: Sequence[str],
-    known: str | None,
+    known: Sequence[str],
     ruler: float,
     as_json: bool,
     overlay: Path | None,
@@ -53,7 +53,7 @@ def measure_photos(
             wear,
             photos,
             [read_box(box) for box in boxes],
-            known=None if known is None else read_known(known),
+            known=[read_known(length) for length in known],
             ruler=ruler,
         )
     except (PhotoError, ValueError) as refused:

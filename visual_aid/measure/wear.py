@@ -198,7 +198,7 @@ def measure_wear(
     photos: Sequence[Photo],
     boxes: Sequence[Box],
     *,
-    known: Scale | None = None,
+    known: Sequence[Scale | None] = (),
     ruler: float = RULER,
 ) -> Measurement:
     """Measure one kind of wear on boxed parts.
@@ -210,8 +210,8 @@ def measure_wear(
     boxes : sequence of Box
         One for each photo, or two for one photo, in full pixels; where the kind takes one box only, it is
         that in the first photo.
-    known : Scale, optional
-        Scale of the first photo from a known length; the card goes first where it is seen.
+    known : sequence of Scale or None
+        Scale of each photo, in their order, from a known length; the card goes first where it is seen.
     ruler : float
         What the card's ruler measures on the print, in millimetres.
 
@@ -223,15 +223,19 @@ def measure_wear(
     Raises
     ------
     ValueError
-        The kind takes another number of photos or boxes, a box is empty, or the ruler cannot be right.
+        The kind takes another number of photos or boxes, there are more known lengths than photos, a box is
+        empty, or the ruler cannot be right.
     """
     kind = KINDS[wear]
     _check(kind, photos, boxes)
+    if len(known) > len(photos):
+        raise ValueError("there are more known lengths than photos: give one for each, in their order")
     cards = [find_card(photo, ruler) for photo in photos]
     scales = [None if isinstance(card, str) else card.scale for card in cards]
     reasons = [card if isinstance(card, str) else "" for card in cards]
-    if scales[0] is None and known is not None:
-        scales[0], reasons[0] = known, ""
+    for i, scale in enumerate(known):
+        if scales[i] is None and scale is not None:
+            scales[i], reasons[i] = scale, ""
     spread = [photos[min(i, len(photos) - 1)] for i in range(max(len(photos), len(boxes)))]
     views = [
         View(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from visual_aid.measure.measurement import Measurement
 from visual_aid.measure.scale import Scale
@@ -22,7 +22,7 @@ def takes_two(wear: Wear) -> bool:
 
 def takes_length(wear: Wear) -> bool:
     """Tell whether a known length gives a kind millimetres: of a plane's tilt it tells nothing."""
-    return KINDS[wear].scale == "better" and not takes_two(wear)
+    return KINDS[wear].scale == "better" or takes_two(wear)
 
 
 def others(store: Store, photo: StoredPhoto, wear: Wear) -> tuple[StoredPhoto, ...]:
@@ -52,13 +52,13 @@ def measure_box(
     wear: Wear,
     box: Box,
     other: str | None,
-    known: Scale | None = None,
+    known: Mapping[str, Scale] | None = None,
 ) -> Measurement:
     """Measure a boxed part, where the kind takes it against another photo.
 
     Of a height the other photo comes first: what is boxed now is the right side, or the later height. Of a
-    movement the photo at hand comes first, since the box is that in the first photo. A known length counts
-    where the kind takes one photo and no card is seen in it.
+    movement the photo at hand comes first, since the box is that in the first photo. Known lengths, by
+    the photo's id, count where no card is seen.
 
     Raises
     ------
@@ -67,18 +67,28 @@ def measure_box(
     PhotoError
         A photo file can no longer be read.
     """
+
+    def scales(*photos: str) -> list[Scale | None]:
+        return [(known or {}).get(id_) for id_ in photos]
+
     if not takes_two(wear):
-        return measure_wear(wear, [store.read(photo)], [box], known=known)
+        return measure_wear(wear, [store.read(photo)], [box], known=scales(photo.id))
     if other is None:
         raise ValueError(KINDS[wear].how)
     second = store.photo(other)
     if KINDS[wear].boxes == 1:
-        return measure_wear(wear, [store.read(photo), store.read(second)], [box])
+        photos = [store.read(photo), store.read(second)]
+        return measure_wear(wear, photos, [box], known=scales(photo.id, other))
     mark = marked(store, other, wear)
     if mark is None:
         raise ValueError(KINDS[wear].how)
-    photos = [store.read(photo)] if other == photo.id else [store.read(second), store.read(photo)]
-    return measure_wear(wear, photos, [mark.candidate.box, box])
+    both = [photo] if other == photo.id else [second, photo]
+    return measure_wear(
+        wear,
+        [store.read(one) for one in both],
+        [mark.candidate.box, box],
+        known=scales(*(one.id for one in both)),
+    )
 
 
 def keep(

@@ -304,6 +304,9 @@ def _measure(photo: StoredPhoto, wear: Wear) -> None:
     box, outline = state.drawn
     other = _other(photo, wear) if measuring.takes_two(wear) else None
     known = _known(photo, state.length) if state.length is not None else None
+    if known is not None:
+        # The other photo of a pair is measured by its own known length, pointed out while it was looked at.
+        state.setdefault("scales", {})[photo.id] = known
     measurement = _measured(photo, wear, box, other, known)
     measured = measurement is not None and measurement.outcome != "cannot_measure"
     if measurement is not None:
@@ -388,10 +391,20 @@ def _how_good(known: Scale, measurement: Measurement) -> str:
 def _measured(
     photo: StoredPhoto, wear: Wear, box: Box, other: str | None, known: Scale | None
 ) -> Measurement | None:
-    asked = (photo.id, wear, box, other, known and (state.length, known.source))
+    scales = {} if known is None else {photo.id: known}
+    if other is not None and other in state.get("scales", {}):
+        scales[other] = state.scales[other]
+    asked = (
+        photo.id,
+        wear,
+        box,
+        other,
+        {id_: (s.source, s.relative) for id_, s in scales.items()},
+        state.length,
+    )
     if state.get("measured", (None, None))[0] != asked:
         try:
-            state.measured = asked, measuring.measure_box(the_store(), photo, wear, box, other, known)
+            state.measured = asked, measuring.measure_box(the_store(), photo, wear, box, other, scales)
         except (PhotoError, OSError) as error:
             st.error(plain(str(error)))
             return None
