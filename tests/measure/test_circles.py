@@ -29,7 +29,7 @@ def seen(circles, tilt, axis, focal, distance=400.0):
     return rims
 
 
-@settings(max_examples=25)
+@settings(max_examples=12)
 @given(
     tilt=st.floats(0, 25),
     axis=st.floats(0, 360),

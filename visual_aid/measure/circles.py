@@ -24,8 +24,8 @@ RIM_ERROR = 0.3
 COUNTED = 20
 """Points of a rim that count as one each: neighbours see the same dirt."""
 MOST_MISSED = 30.0
-"""Cost for each circle beyond which the rims are no circles of one plane: tuned on made pictures, where true
-ones reach 19."""
+"""Cost for each circle, noise aside, beyond which the rims are no circles of one plane: tuned on made
+pictures, where true ones reach 19."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -71,18 +71,30 @@ def offset_of(
     longest, middle = max(size), np.array([(size[0] - 1) / 2, (size[1] - 1) / 2])
     rays = [(rim - middle) / longest for rim in rims]
     fits = [_fit(rays, start, longest) for start in _tilts(outer)]
-    cost = np.array([fit[0] for fit in fits])
-    if cost.min() > MOST_MISSED * len(rims):
+    cost = np.array([fit.cost for fit in fits])
+    best = fits[int(cost.argmin())]
+    if best.cost - best.noise > MOST_MISSED * len(rims):
         return None
     chance = np.exp((cost.min() - cost) / 2)
     chance /= chance.sum()
-    by = np.array([fit[1] for fit in fits])
+    by = np.array([fit.by for fit in fits])
     mean = chance @ by
     covariance = sum(
-        share * (fit[2] + np.outer(one - mean, one - mean))
+        share * (fit.covariance + np.outer(one - mean, one - mean))
         for share, fit, one in zip(chance, fits, by, strict=True)
     )
-    return Offset(mean, np.asarray(covariance), fits[int(cost.argmin())][3])
+    return Offset(mean, np.asarray(covariance), best.inner)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Fit:
+    """One tilt: its offset with covariance, the ratio of radii, its cost and what noise alone has in it."""
+
+    by: Floats
+    covariance: Floats
+    inner: float
+    cost: float
+    noise: float
 
 
 def _tilts(rim: Floats) -> list[tuple[float, float]]:
@@ -94,10 +106,8 @@ def _tilts(rim: Floats) -> list[tuple[float, float]]:
     return [(sign * slope * math.cos(across), sign * slope * math.sin(across)) for sign in (1, -1)]
 
 
-def _fit(
-    rays: Sequence[Floats], tilt: tuple[float, float], longest: int
-) -> tuple[float, Floats, Floats, float]:
-    """Fit plane, focal length and circles; give cost, offset (2,), its covariance (2, 2), ratio of radii."""
+def _fit(rays: Sequence[Floats], tilt: tuple[float, float], longest: int) -> _Fit:
+    """Fit plane, focal length and circles, from a tilt near the right one."""
     weight = [math.sqrt(COUNTED / len(ray)) * longest / RIM_ERROR for ray in rays]
     start = [*tilt, math.log(FOCAL)]
     first = [_on_plane(np.array(start), ray) for ray in rays]
@@ -119,11 +129,14 @@ def _fit(
     covariance = np.linalg.pinv(settled.jac.T @ settled.jac)
     steps = 1e-5 * np.eye(len(guess))
     slope = np.array([_share(guess + step) - _share(guess - step) for step in steps]).T / 2e-5
-    return (
-        2 * float(settled.cost),
+    # Noise differs from one ray to the next, what is no circle does not.
+    noise = float((np.diff(missed(guess)) ** 2).sum()) / 2
+    return _Fit(
         _share(guess),
         np.asarray(slope @ covariance @ slope.T),
         float(guess[8] / guess[5]),
+        2 * float(settled.cost),
+        noise,
     )
 
 
