@@ -51,6 +51,13 @@ def test_figures_tell_right_from_wrong():
     assert right.extra["within_3_points"] == 1
 
 
+def test_every_stated_doubt_is_laid_beside_the_truth():
+    """A doubt of nothing covers nothing; one without end covers everything."""
+    figures = judge_wear("bushing_offset", read_cases(SAMPLES)["bushing_offset"])
+    assert 0 <= figures.within <= figures.within_twice <= 1
+    assert 0 <= figures.extra["within_doubt_offset_mm"] <= 1
+
+
 @pytest.mark.parametrize("damage", ["{", '{"wear": "nothing", "photos": [], "boxes": [], "truth": {}}', "[]"])
 def test_a_damaged_label_is_named(tmp_path, damage):
     (tmp_path / "wear_x.json").write_text(damage)

@@ -176,7 +176,20 @@ def _judge_figure(wear: str, pairs: Sequence[tuple[Case, Measurement]]) -> WearF
         extra = {"rank_correlation": _spearman(found, true)}
     if wear == "bushing_offset":
         extra = _by_card(pairs, name)
+    extra |= _covered(pairs, name)
     return _figures(wear, name, pairs, errors, np.array(doubts), extra)
+
+
+def _covered(pairs: Sequence[tuple[Case, Measurement]], judged: str) -> dict[str, float]:
+    """Give how often the truth lies within the uncertainty of the other figures that have one."""
+    within: dict[str, list[bool]] = {}
+    for case, measurement in pairs:
+        for figure in measurement.figures:
+            true = case.truth.get(figure.name)
+            if figure.name != judged and figure.uncertainty is not None and isinstance(true, (int, float)):
+                right = abs(figure.value - abs(true)) <= figure.uncertainty
+                within.setdefault(f"within_doubt_{figure.name}", []).append(right)
+    return {name: _mean(flags) for name, flags in within.items()}
 
 
 def _by_card(pairs: Sequence[tuple[Case, Measurement]], name: str) -> dict[str, float]:

@@ -29,7 +29,7 @@ STRAY = 0.62
 """How far off the eye's centre the sleeve is looked for, as a share of the eye's radius: all but touching."""
 BORE = (0.35, 0.80)
 """Radius of the sleeve's bore as a share of the sleeve's."""
-EDGE = 0.2
+EDGE = 0.1
 """Full pixels by which blur may move both rims of the rubber alike: tuned on made pictures."""
 LIMIT = Limit(
     "offset_percent",

@@ -32,6 +32,8 @@ LEAST_STEEP = 6.0
 UNEVEN, HIDDEN = 0.08, 0.5
 """Errors that stay however sharp the photo: a share of a leaf's thickness, from ends that are not cut square,
 and of the shift, where one end is hidden by rust or lies in the dark. Tuned on made pictures."""
+GAP = 2.6
+"""Pixels by which a gap may be wrong: dirt fills it, and its shadow widens it. Tuned on made pictures."""
 SETTLED = 0.8
 """Pixels by which an edge is settled at best: paint runs and dirt sit on it."""
 LIMIT = Limit(
@@ -75,7 +77,7 @@ def measure(views: Sequence[View]) -> Found:
     widest = int(np.argmax(gaps))
     figures = [
         Figure("shift_share", share, error / thick),
-        Figure("gap_share", gaps[widest] / thick, 1.5 / thick),
+        Figure("gap_share", gaps[widest] / thick, GAP / thick),
         Figure("leaf", float(worst + 1)),
         Figure("leaves", float(len(offsets))),
     ]
@@ -88,7 +90,7 @@ def measure(views: Sequence[View]) -> Found:
         mm = abs(float(offsets[worst])) * patch.mm
         figures += [
             Figure("shift_mm", mm, math.hypot(error * patch.mm, mm * view.scale.relative)),
-            Figure("gap_mm", gaps[widest] * patch.mm, 1.5 * patch.mm),
+            Figure("gap_mm", gaps[widest] * patch.mm, GAP * patch.mm),
         ]
         reason += f" ({mm:.1f} mm, give or take {error * patch.mm:.1f})"
     reason += (

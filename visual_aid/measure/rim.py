@@ -28,6 +28,8 @@ BLUR = 1.0
 BIAS = 0.25
 """Pixels by which shadow and dirt along one side move a rim that is otherwise settled: tuned on made
 pictures."""
+OFF_CENTRE = 0.1
+"""Pixels by which they move its centre: most of them lie on both sides alike. Tuned on made pictures."""
 DARKER = 0.35
 """Full pixels by which a rim seems to lie on its darker side: a lens blurs light, and in lightness the middle
 of a blurred step lies there. Tuned on made pictures."""
@@ -80,7 +82,7 @@ class Rim:
     @property
     def centre_error(self) -> float:
         """Pixels by which the centre may be off: neighbouring rays see the same dirt, so few count."""
-        return math.hypot(self.scatter * math.sqrt(2 / max(self.kept * RAYS / 12, 4)), BIAS)
+        return math.hypot(self.scatter * math.sqrt(2 / max(self.kept * RAYS / 12, 4)), OFF_CENTRE)
 
     def outline(self, n: int = 72) -> Floats:
         """Give points around the ellipse, shape (n, 2)."""

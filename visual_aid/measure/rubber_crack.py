@@ -31,6 +31,9 @@ LEAST_LENGTH = 0.05
 """Share of the box's longer side under which a dark line is grain."""
 LEAST_SLENDER = 4.0
 MOST_LIGHT = 60.0
+UNFOLLOWED = 0.25
+"""Share of the longest crack by which its length may be wrong: where it grows fine it is lost, and where two
+cross they are taken for one. Tuned on made pictures."""
 LIMIT = Limit(
     "longest_share",
     0.10,
@@ -76,7 +79,7 @@ def measure(views: Sequence[View]) -> Found:
     error = math.hypot(0.12 * density, 0.3)
     figures = [
         Figure("density_ratio", density, error),
-        Figure("longest_share", longest, math.hypot(0.08 * longest, 0.01)),
+        Figure("longest_share", longest, math.hypot(UNFOLLOWED * longest, 0.02)),
         Figure("cracks", float(len(cracks))),
     ]
     if not cracks:
@@ -92,7 +95,7 @@ def measure(views: Sequence[View]) -> Found:
     if patch.mm is not None and view.scale is not None:
         figures += [
             Figure("length_mm", total * patch.mm, error / max(density, 1e-6) * total * patch.mm),
-            Figure("longest_mm", longest * max(h, w) * patch.mm, 0.1 * longest * max(h, w) * patch.mm),
+            Figure("longest_mm", longest * max(h, w) * patch.mm, UNFOLLOWED * longest * max(h, w) * patch.mm),
             Figure("width_mm", width * patch.mm, 0.35 * width * patch.mm),
         ]
         reason += f"; {total * patch.mm:.0f} mm in all, about {width * patch.mm:.1f} mm wide"
