@@ -28,7 +28,8 @@ def test_nuts_pair_through_the_plane_and_share_a_shift():
     places = paired([find(*s) for s in spots], [there(*s, shift=(0.3, -0.2)) for s in spots])
     assert np.array(sorted((p.cx, p.cy) for p in places)) == pytest.approx(np.array(sorted(spots)))
     for place in places:
-        assert place.shift == pytest.approx((0.3, -0.2))
+        x, y = place.cx + 12, place.cy - 8
+        assert place.after == pytest.approx((0.8 * x + 50, 0.8 * y + 20))
         assert place.radius == pytest.approx(40)
 
 

@@ -20,6 +20,9 @@ BOTH = 0.35
 """Sum of the scores from which two finds of one place count: each backs the other."""
 ALONE = 0.5
 """Score from which a find counts that the other photo lacks."""
+OWN, ACROSS = 0.08, 0.2
+"""How far, in nut radii, a sure find lies off its nut, and how far off the nut the plane maps it in the other
+photo, since nuts stand out of the plane: standard deviations on rendered pairs."""
 MARGIN = 0.7
 """Nut radii that have to lie inside both photos around the centre."""
 SAME_SIZE = 1.4
@@ -30,16 +33,16 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where a nut stands in the photo before, in full pixels, and how sure it is one.
+    """Where a nut's top is seen in the photo before, in full pixels, and how sure it is one.
 
-    ``shift`` is how far its top lies, in nut radii, from where the part's plane maps the 'after' top to.
+    ``after`` is where the photo after shows it, in pixels of that one.
     """
 
     cx: float
     cy: float
     radius: float
     score: float
-    shift: tuple[float, float] = (0.0, 0.0)
+    after: tuple[float, float] = (0.0, 0.0)
 
 
 def pair_fasteners(
@@ -51,9 +54,9 @@ def pair_fasteners(
 ) -> list[Place]:
     """Find the nuts and bolt heads that both photos show.
 
-    A nut that only one photo's finds hold counts if it is plain there; of two finds the place is the mean,
-    weighted by score. Radii are smoothed over the photo, since like nuts in one plane look alike in size
-    but for perspective.
+    A nut that only one photo's finds hold counts if it is plain there. A place is the mean of what its own
+    photo and, through the plane, the other one say, each by how surely. Radii are smoothed over the photo,
+    since like nuts in one plane look alike in size but for perspective.
 
     Parameters
     ----------
@@ -62,26 +65,30 @@ def pair_fasteners(
     size_before, size_after : (int, int)
         Width and height of the full photos.
     """
-    here = [Place(f.cx, f.cy, f.radius, f.score) for f in before if f.kind not in NOT_IN_PLACE]
+    nuts = [[f for f in found if f.kind not in NOT_IN_PLACE] for found in (before, after)]
+    here = [Place(f.cx, f.cy, f.radius, f.score) for f in nuts[0]]
     back = laid.inverse()
-    there = [_mapped(back, f) for f in after if f.kind not in NOT_IN_PLACE]
+    there = [_mapped(back, f) for f in nuts[1]]
     shift = _common_shift(here, there)
     there = [
         dataclasses.replace(p, cx=p.cx - shift[0] * p.radius, cy=p.cy - shift[1] * p.radius) for p in there
     ]
     pairs = _nearest(here, there, NEAR)
-    places = [_mean(here[i], there[j]) for i, j in pairs if here[i].score + there[j].score >= BOTH]
-    paired_here, paired_there = {i for i, _ in pairs}, {j for _, j in pairs}
-    places += [p for i, p in enumerate(here) if i not in paired_here and p.score >= ALONE]
-    places += [p for j, p in enumerate(there) if j not in paired_there and p.score >= ALONE]
+    backed = [(i, j) for i, j in pairs if here[i].score + there[j].score >= BOTH]
+    places = [_mean(here[i], there[j]) for i, j in backed]
+    owns: list[Fastener | None] = [nuts[1][j] for _, j in backed]
+    for plain, met in ((here, {i for i, _ in pairs}), (there, {j for _, j in pairs})):
+        alone = [k for k, p in enumerate(plain) if k not in met and p.score >= ALONE]
+        places += [plain[k] for k in alone]
+        owns += [nuts[1][k] if plain is there else None for k in alone]
+    places = [_placed_after(laid, p, shift, own) for p, own in zip(places, owns, strict=True)]
     places = [
         p
         for p in places
         if _inside(p.cx, p.cy, MARGIN * p.radius, size_before) and _seen(laid, p, size_after)
     ]
     return [
-        dataclasses.replace(p, radius=radius, shift=shift)
-        for p, radius in zip(places, smooth_radii(places), strict=True)
+        dataclasses.replace(p, radius=radius) for p, radius in zip(places, smooth_radii(places), strict=True)
     ]
 
 
@@ -147,19 +154,37 @@ def _nearest(here: Sequence[Place], there: Sequence[Place], limit: float) -> lis
 
 
 def _mean(p: Place, q: Place) -> Place:
-    share = p.score / (p.score + q.score)
+    """Put a find of the photo before and one of the photo after, mapped back, together."""
+    size = p.score / (p.score + q.score)
+    place = _trust(p.score, q.score)
     return Place(
-        share * p.cx + (1 - share) * q.cx,
-        share * p.cy + (1 - share) * q.cy,
-        p.radius**share * q.radius ** (1 - share),
+        place * p.cx + (1 - place) * q.cx,
+        place * p.cy + (1 - place) * q.cy,
+        p.radius**size * q.radius ** (1 - size),
         p.score + q.score,
     )
 
 
+def _placed_after(
+    laid: Registration, place: Place, shift: tuple[float, float], own: Fastener | None
+) -> Place:
+    """Say where the photo after shows a nut: as found there, and as the plane maps it."""
+    there, _ = laid.to_after(place.cx + shift[0] * place.radius, place.cy + shift[1] * place.radius)
+    if own is not None:
+        share = _trust(own.score, place.score)
+        there = share * np.array([own.cx, own.cy]) + (1 - share) * there
+    return dataclasses.replace(place, after=(float(there[0]), float(there[1])))
+
+
+def _trust(own: float, other: float) -> float:
+    """Share of a place's own photo in it, by the scores of its find there and of that in the other photo."""
+    doubt, doubt_across = (OWN / own) ** 2, (OWN / other) ** 2 + ACROSS**2
+    return doubt_across / (doubt + doubt_across)
+
+
 def _seen(laid: Registration, place: Place, size: tuple[int, int]) -> bool:
-    (x, y), jacobian = laid.to_after(place.cx, place.cy)
-    margin = MARGIN * place.radius * math.sqrt(abs(np.linalg.det(jacobian)))
-    return _inside(float(x), float(y), margin, size)
+    _, jacobian = laid.to_after(place.cx, place.cy)
+    return _inside(*place.after, MARGIN * place.radius * math.sqrt(abs(np.linalg.det(jacobian))), size)
 
 
 def _inside(x: float, y: float, margin: float, size: tuple[int, int]) -> bool:

@@ -30,26 +30,33 @@ FINE_STEP, MOST_CLIMB = 1.5, 6.0
 PEAKS = 2
 INNER, OUTER = 0.5, 1.25
 """The ring that turns with the nut, in nut radii: from about the stud's edge to beyond the corners."""
-SHIFT_COARSE, SHIFT_FINE = 0.45, 0.16
-"""How far, in nut radii, a nut's top may lie off the place that the plane gives it."""
-SHIFT_FREE, SHIFT_COST = 0.03, 8.0
-"""A nut's own shift against the common one, in nut radii, and what its square costs in agreement."""
+SHIFT = 0.25
+"""How far, in nut radii, a nut's top may lie off the place that is given for it."""
+SHIFT_FREE, SHIFT_COST = 0.08, 2.0
+"""How far off it lies as a rule, in nut radii, and what the square of more costs in agreement."""
 FAINT = 2.0
 """Gradient in grey levels a sample under which an edge is noise."""
-STILL_BONUS, STILL_SPREAD = 0.02, 2.5
+STILL_BONUS, STILL_SPREAD = 0.03, 2.5
 """What agreement a nut that stayed is given in advance, most nuts being such, and over how many degrees."""
 FULL_TURN_GAIN, FULL_TURN_AGREEMENT = 0.12, 0.6
 """By how much the agreement has to rise, and to what, before a turn is taken to be 60 degrees or more."""
 
+REACH = OUTER + 0.1
+"""Half the side of the patch that holds the ring, in nut radii."""
 RIM = 1.04
 """How far the hexagon's ring reaches beyond its flats, in nut radii."""
 LEAST_HEXNESS = 0.12
 """Share of the rim's edges that follow one hexagon under which there is none."""
-AT_REST = 0.5
-"""Degrees under which the surface around a nut, which stayed, cannot have drawn the turn off."""
-SETTLINGS, SETTLING_STEP, MOST_SETTLED = 4, 0.75, 6.0
-"""How often a turn is measured again with the hexagon known, in what steps, and how far it may move by that,
-in degrees."""
+AT_REST = 1.5
+"""Degrees under which what stayed, around a nut and on it, cannot have drawn the turn off by much."""
+SETTLINGS, MOST_SETTLED = 4, 6.0
+"""How often a turn is measured again without what stayed, and how far it may move by that, in degrees."""
+SETTLING = (-4.5, -3.0, -1.5, 0.0, 1.5, 3.0, 4.5)
+"""Turns tried around the one before, in degrees."""
+SETTLED_WITHIN = 0.2
+PATCH, SHARPLY = 0.1, 6.0
+"""Standard deviation, in nut radii, over which edges are asked whether they turned or stayed, and how
+sharply the difference of the two agreements decides."""
 DOUBT, DOUBT_RISE = 0.55, 1.5
 """Uncertainty in degrees at full agreement, and the power by which it rises where they agree less:
 set on 30 nuts of rendered pairs; of 26 nuts of other pairs, 73 % lay within it."""
@@ -145,25 +152,32 @@ def ring(view: View, turn: float, reach: float, density: int, outer: float) -> F
     return np.asarray(np.clip(free * density / 2 + 0.5, 0, 1), np.float32)
 
 
-def agreement(a: View, b: View, turns: Sequence[float], density: int, shift: float) -> Field:
+def agreement(a: View, b: View, turns: Sequence[float], density: int, moving: Field | None = None) -> Field:
     """Agreement of the ring's edges for every turn from ``a`` to ``b`` and every shift of ``b``.
+
+    Parameters
+    ----------
+    moving : ndarray of float32, optional
+        How much each sample of the ring in ``a`` counts.
 
     Returns
     -------
     ndarray of float32, shape (len(turns), S, S)
         Correlation, -1 to 1; rows and columns are shifts of v and u in the plane, none in the middle.
     """
-    reach, pad = OUTER + 0.1, round(shift * density) / density
-    weight = ring(a, 0.0, reach, density, OUTER)
-    edges = edge_directions(rectify(a, 0.0, reach, density))
+    pad = round(SHIFT * density) / density
+    weight = ring(a, 0.0, REACH, density, OUTER)
+    if moving is not None:
+        weight = weight * moving
+    edges = edge_directions(rectify(a, 0.0, REACH, density))
     weighted, power = edges * weight[..., None], _squares(edges) * weight
-    side = round(2 * (reach + pad) * density)
+    side = round(2 * (REACH + pad) * density)
     shifts = side - len(weight) + 1
     by_weighted, by_power, by_weight = (_spectrum(part, side).conj() for part in (weighted, power, weight))
     found = []
     for turn in turns:
-        seen = ring(b, turn, reach + pad, density, np.inf)
-        there = edge_directions(rectify(b, turn, reach + pad, density)) * seen[..., None]
+        seen = ring(b, turn, REACH + pad, density, np.inf)
+        there = edge_directions(rectify(b, turn, REACH + pad, density)) * seen[..., None]
         product = _back(_spectrum(there, side) * by_weighted, shifts)
         here = _back(_spectrum(seen, side) * by_power, shifts)
         other = _back(_spectrum(_squares(there), side) * by_weight, shifts)
@@ -193,30 +207,18 @@ def _back(spectrum: NDArray[np.complex64], shifts: int) -> Field:
     return np.asarray(cv2.dft(image, flags=cv2.DFT_INVERSE | cv2.DFT_SCALE), np.float32)[:shifts, :shifts, 0]
 
 
-def agreement_both_ways(a: View, b: View, turns: Sequence[float], density: int, shift: float) -> Field:
+def agreement_both_ways(
+    a: View,
+    b: View,
+    turns: Sequence[float],
+    density: int,
+    moving: tuple[Field | None, Field | None] = (None, None),
+) -> Field:
     """``agreement`` of either photo's ring on the other, averaged: neither visit is the measure of both."""
-    there = agreement(a, b, turns, density, shift)
-    back = agreement(b, a, [-turn for turn in turns], density, shift)
+    there = agreement(a, b, turns, density, moving[0])
+    back = agreement(b, a, [-turn for turn in turns], density, moving[1])
     turned = [_mapped(m, -_rotation(-t)) for m, t in zip(back, turns, strict=True)]
     return np.asarray((there + np.array(turned)) / 2, np.float32)
-
-
-def common_shift(views: Sequence[tuple[View, View]]) -> Floats:
-    """Find by how much the tops of all nuts lie off the places that the plane gives them.
-
-    Nuts stand above the plane of the part, by the same height and seen at the same tilts.
-
-    Returns
-    -------
-    ndarray of shape (2,)
-        In nut radii in the plane.
-    """
-    maps = [agreement(a, b, COARSE_TURNS, COARSE, SHIFT_COARSE) for a, b in views]
-    still = len(COARSE_TURNS) // 2
-    total = np.mean([m.max(axis=0) + m[still] for m in maps], axis=0)
-    row, column = np.unravel_index(int(total.argmax()), total.shape)
-    middle = (len(total) - 1) / 2
-    return np.array([column - middle, row - middle]) / COARSE
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,23 +270,56 @@ def measure_turn(a: View, b: View) -> Turn:
 
 
 def _settled(a: View, b: View, degrees: float) -> float:
-    """Measure again without the surface around the nut, which stayed and draws the turn towards none."""
+    """Measure again without what stayed, which draws the turn towards none.
+
+    The surface beyond the flats stays, and on the nut the shadows and what the light shows by its direction.
+    Edges on the nut that agree better unturned than turned count the less the plainer that is: two layers,
+    one still and one turned, told apart and measured in turns.
+    """
     first = degrees
     for _ in range(SETTLINGS):
         flat = flat_direction([(a, 0.0), (b, degrees)])
-        if flat is None:
-            return degrees
-        scores: dict[float, float] = {}
-        known = dataclasses.replace(a, flat=flat), dataclasses.replace(b, flat=flat + degrees)
-        _climb(*known, degrees, scores, SETTLING_STEP, bonus=False)
-        turns = np.array(sorted(scores))
-        values = np.array([scores[turn] for turn in turns])
-        before, degrees = degrees, _vertex(turns, values, int(values.argmax()))
+        if flat is not None:
+            a, b = dataclasses.replace(a, flat=flat), dataclasses.replace(b, flat=flat + degrees)
+        turns = [degrees + step for step in SETTLING]
+        moving = _moving(a, b, degrees), _moving(b, a, -degrees)
+        scores = _best(agreement_both_ways(a, b, turns, FINE, moving), FINE)
+        before, degrees = degrees, _vertex(np.array(turns), scores, int(scores.argmax()))
         if abs(degrees - first) > MOST_SETTLED:
             return first
-        if abs(degrees - before) < 0.2:
+        if abs(degrees - before) < SETTLED_WITHIN:
             break
     return degrees
+
+
+def _moving(a: View, b: View, degrees: float) -> Field:
+    """Say how far each edge around the nut in ``a`` turned with it, 0 to 1, rather than stayed."""
+    edges = edge_directions(rectify(a, 0.0, REACH, FINE))
+    still, turned = (
+        _local_agreement(edges, edge_directions(rectify(shifted, turn, REACH, FINE)))
+        for turn, shifted in zip((0.0, degrees), _shifted(a, b, (0.0, degrees)), strict=True)
+    )
+    return np.asarray(1 / (1 + np.exp(SHARPLY * (still - turned))), np.float32)
+
+
+def _shifted(a: View, b: View, turns: Sequence[float]) -> list[View]:
+    """Move ``b`` to where it agrees best with ``a``, turn by turn."""
+    views = []
+    for surface in agreement(a, b, turns, FINE) - _shift_cost(FINE):
+        row, column = np.unravel_index(int(surface.argmax()), surface.shape)
+        middle = (len(surface) - 1) / 2
+        shift = np.array([column - middle, row - middle]) / FINE
+        views.append(dataclasses.replace(b, centre=b.centre + b.matrix @ shift))
+    return views
+
+
+def _local_agreement(here: Field, there: Field) -> Field:
+    """Correlate two fields of edges place by place, -1 to 1."""
+    product, one, other = (
+        cv2.GaussianBlur((p * q).sum(axis=2), (0, 0), PATCH * FINE)
+        for p, q in ((here, there), (here, here), (there, there))
+    )
+    return np.asarray(product / (np.sqrt(one * other) + 0.02), np.float32)
 
 
 def flat_direction(views: Sequence[tuple[View, float]]) -> float | None:
@@ -317,15 +352,13 @@ def flat_direction(views: Sequence[tuple[View, float]]) -> float | None:
     return math.degrees(math.atan2(total.imag, total.real)) / 6
 
 
-def _climb(
-    a: View, b: View, start: float, scores: dict[float, float], step: float = FINE_STEP, *, bonus: bool = True
-) -> None:
+def _climb(a: View, b: View, start: float, scores: dict[float, float]) -> None:
     """Score turns from ``start`` upwards until the best has lower ones on both sides."""
     best = start
     while True:
-        around = (best - step, best, best + step)
+        around = (best - FINE_STEP, best, best + FINE_STEP)
         new = [turn for turn in around if turn not in scores]
-        scores.update(zip(new, _scores(a, b, new, FINE, bonus=bonus) if new else (), strict=True))
+        scores.update(zip(new, _scores(a, b, new, FINE) if new else (), strict=True))
         top = max(around, key=lambda turn: scores[turn])
         if top == best or abs(top - start) > MOST_CLIMB:
             return
@@ -334,12 +367,22 @@ def _climb(
 
 def _scores(a: View, b: View, turns: Sequence[float], density: int, *, bonus: bool = True) -> Floats:
     """Give each turn its best agreement over the shifts."""
-    maps = agreement_both_ways(a, b, turns, density, SHIFT_FINE)
-    steps = (np.arange(maps.shape[1]) - (maps.shape[1] - 1) / 2) / density
-    shift = np.hypot(steps[:, None], steps)
-    maps = maps - SHIFT_COST * np.clip(shift - SHIFT_FREE, 0, None) ** 2
-    best: Floats = maps.reshape(len(turns), -1).max(axis=1).astype(float)
+    best = _best(agreement_both_ways(a, b, turns, density), density)
     return best + bonus * STILL_BONUS * np.exp(-((np.asarray(turns) / STILL_SPREAD) ** 2))
+
+
+def _best(surfaces: Field, density: int) -> Floats:
+    """Give the best agreement of each turn, shifts paid for."""
+    best: Floats = (surfaces - _shift_cost(density)).reshape(len(surfaces), -1).max(axis=1).astype(float)
+    return best
+
+
+@cache
+def _shift_cost(density: int) -> Field:
+    """Say what each shift costs in agreement."""
+    steps = np.arange(-round(SHIFT * density), round(SHIFT * density) + 1) / density
+    beyond = np.clip(np.hypot(steps[:, None], steps) - SHIFT_FREE, 0, None)
+    return np.asarray(SHIFT_COST * beyond**2, np.float32)
 
 
 def _is_peak(scores: Floats, i: int) -> bool:

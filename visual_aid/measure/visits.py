@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 from visual_aid.evidence.frame import box_of, plane_to_image
 from visual_aid.fasteners.find import Overview, find_fasteners, look_over
 from visual_aid.fasteners.lean import lean_in
+from visual_aid.measure.hexagon_size import common_size
 from visual_aid.measure.pairing import Place, pair_fasteners
 from visual_aid.measure.register import Registration, register
-from visual_aid.measure.turn import View, common_shift, measure_turn, octaves
+from visual_aid.measure.turn import View, measure_turn, octaves
 from visual_aid.model import NOT_IN_PLACE, Candidate, Fastener, Outline, Screening, Sign
 from visual_aid.photo import Photo
 from visual_aid.quality import judge
@@ -313,7 +314,8 @@ def _views(
     views = []
     for place in places:
         here = np.array([place.cx, place.cy])
-        there, jacobian = laid.to_after(*(here + place.radius * np.array(place.shift)))
+        there = np.array(place.after)
+        _, jacobian = laid.to_after(*here)
         plane = _plane(known, jacobian)
         there_plane = _unit(jacobian @ plane)
         matrix = plane * place.radius
@@ -335,8 +337,13 @@ def _views(
                 ),
             )
         )
-    shift = common_shift(views)
-    return [(a, dataclasses.replace(b, centre=b.centre + b.matrix @ shift)) for a, b in views]
+    factor = common_size([view for pair in views for view in pair])
+    return [(_sized(a, factor), _sized(b, factor)) for a, b in views]
+
+
+def _sized(view: View, factor: float) -> View:
+    """Take a nut's radius for larger by a factor."""
+    return dataclasses.replace(view, matrix=view.matrix * factor, lean=view.lean / factor)
 
 
 def _mostly_bolts(fasteners: Sequence[Fastener]) -> bool:

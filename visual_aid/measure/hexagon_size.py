@@ -1,0 +1,72 @@
+"""How large the nuts of a joint are seen, by the hexagons that their edges follow.
+
+A finder may take a nut's chamfer, its washer or its stud's end for its rim: circles all, whose edges follow
+a hexagon no better than the same hexagon turned by half a corner. A nut's flats do. One nut alone may
+mislead; nuts of one joint are of one size, and settle it together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from visual_aid.measure.turn import View, rectify
+
+Floats = NDArray[np.floating]
+
+DENSITY, REACH = 16, 2.0
+"""Samples a nut radius, and nut radii from the middle to the patch's edges."""
+SIZES = np.arange(-0.16, 0.33, 0.04)
+"""Natural logarithms of the factors tried: circles within a nut are taken for it, hardly any without."""
+SHIFTS = np.arange(-0.24, 0.25, 0.08)
+"""Shifts of the middle tried in both directions, in nut radii."""
+PULL = 5.0
+"""What the square of a shift costs, in edge strengths a side."""
+TURNS = np.radians(np.arange(0, 60, 3.75))
+FAINT = 2.0
+"""Root of a gradient, in grey levels a sample, that counts half."""
+
+_SIDES = TURNS[:, None] + np.radians(60.0) * np.arange(6)
+_NORMALS = np.stack([np.cos(_SIDES), np.sin(_SIDES)], axis=-1)
+_ALONG = np.linspace(-0.8, 0.8, 7) * np.tan(np.pi / 6)
+_TANGENTS = np.stack([-_NORMALS[..., 1], _NORMALS[..., 0]], axis=-1)
+_POINTS = _NORMALS[:, :, None] + _ALONG[:, None] * _TANGENTS[:, :, None]
+
+
+def hexagon_lead(view: View) -> Floats:
+    """Say how far edges around a nut favour a hexagon over one turned by 30 degrees, size by size.
+
+    Returns
+    -------
+    ndarray, same shape as ``SIZES``
+        For the best turn and shift at each size; any unit.
+    """
+    light = cv2.GaussianBlur(rectify(view, 0.0, REACH, DENSITY), (0, 0), 0.8)
+    gradients = [cv2.Sobel(light, cv2.CV_32F, *order, ksize=3) for order in ((1, 0), (0, 1))]
+    # Strong edges hold the light's chance: their root counts.
+    weight = 1 / (np.sqrt(cv2.magnitude(*gradients)) + FAINT)
+    dx, dy = (part * weight for part in gradients)
+    side = len(light)
+    best = np.empty(len(SIZES))
+    v, u = np.meshgrid(SHIFTS, SHIFTS, indexing="ij")
+    shifts = np.column_stack([u.ravel(), v.ravel()])
+    cost = PULL * (shifts**2).sum(axis=1)
+    for k, size in enumerate(SIZES):
+        at = np.exp(size) * _POINTS + shifts[:, None, None, None]
+        column, row = np.moveaxis(np.clip(((at + REACH) * DENSITY).astype(np.intp), 0, side - 1), -1, 0)
+        cell = row * side + column
+        across = dx.take(cell) * _NORMALS[:, :, None, 0] + dy.take(cell) * _NORMALS[:, :, None, 1]
+        follows = np.abs(across).mean(axis=(2, 3))
+        lead = follows - np.roll(follows, len(TURNS) // 2, axis=1)
+        best[k] = (lead.max(axis=1) - cost).max()
+    return best
+
+
+def common_size(views: Sequence[View]) -> float:
+    """Find by what factor the radii of all views are off, alike for all since they show one joint's nuts."""
+    leads = np.array([hexagon_lead(view) for view in views])
+    spread = leads.std(axis=1, keepdims=True)
+    return float(np.exp(SIZES[int((leads / np.maximum(spread, 1e-9)).sum(axis=0).argmax())]))
