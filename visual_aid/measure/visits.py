@@ -36,7 +36,7 @@ LEAST_TURN = 4.0
 practice); nine in ten nuts that stayed are measured within 2."""
 CLEAR_OF_DOUBT = 2.0
 """How many times its uncertainty a turn has to be to count."""
-LEAST_AGREEMENT = 0.3
+LEAST_AGREEMENT = 0.15
 """Agreement under which the two views of a nut are too unlike for a turn to mean anything."""
 MOST_CHANCE = 0.999
 """No measurement of a photo is surer than this, whatever the normal distribution says far out."""
