@@ -1,0 +1,42 @@
+"""A drawn part that moves by known pixels, under light that falls otherwise in the second photo."""
+
+import cv2
+import numpy as np
+import pytest
+
+from visual_aid.measure import movement
+from visual_aid.measure.measurement import View
+from visual_aid.photo import Photo
+
+SIZE = (600, 800)
+MIDDLE, RADIUS = (400, 300), 90
+BOX = (290.0, 190.0, 220.0, 220.0)
+
+
+def drawn(dx, dy, shade):
+    """Draw specked surroundings and a specked round part before them, one half shaded by a factor."""
+    rng = np.random.default_rng(3)
+    behind, part = (
+        cv2.GaussianBlur(rng.uniform(0.1, 0.9, SIZE).astype(np.float32), (0, 0), 2.5) for _ in range(2)
+    )
+    # The part's specks are the fainter ones: the surroundings in the box's corners stand out more.
+    behind, part = 0.4 + 2.2 * (behind - 0.5), 0.45 + 1.1 * (part - 0.5)
+    disc = np.zeros(SIZE, np.float32)
+    cv2.circle(disc, MIDDLE, RADIUS, 1.0, -1, cv2.LINE_AA)
+    shift = np.array([[1, 0, dx], [0, 1, dy]], np.float32)
+    part, disc = (cv2.warpAffine(p, shift, SIZE[::-1]) for p in (part, disc))
+    light = behind + (part - behind) * disc
+    ramp = 1 / (1 + np.exp(-(np.arange(SIZE[1]) - 380) / 25.0))
+    light = light * (1 + (shade - 1) * ramp)
+    grey = (255 * light.clip(0, 1)).round().astype(np.uint8)
+    return Photo.from_array(np.repeat(grey[..., None], 3, 2), f"{dx}.png")
+
+
+@pytest.mark.parametrize("shade", [1.0, 0.45])
+@pytest.mark.parametrize(("dx", "dy"), [(0.0, 0.0), (9.0, -4.0), (-3.0, 11.0)])
+def test_a_part_is_followed_whatever_the_light(dx, dy, shade):
+    views = [View(photo, BOX, None, "") for photo in (drawn(0, 0, 1.0), drawn(dx, dy, shade))]
+    figures = {figure.name: figure for figure in movement.measure(views).figures}
+    moved = figures["movement_px"]
+    assert moved.value == pytest.approx(np.hypot(dx, dy), abs=0.4)
+    assert moved.uncertainty < 0.6
