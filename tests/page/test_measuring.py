@@ -130,6 +130,9 @@ def test_a_person_boxes_measures_drags_a_corner_and_keeps_it(visit, store, pictu
     person.press("Rust of a surface")
     person.page.get_by_text(re.compile(r"4\d\.\d % of the area is rusted")).wait_for()
     assert person.page.locator(".viewer .handle").count() == 4
+    person.page.get_by_text("A figure without a limit").wait_for()
+    assert person.page.locator("img.measured").evaluate("image => image.naturalWidth") > 300
+    person.page.get_by_text("Hand check that settles it").wait_for()
     person.page.get_by_text("Wheels chocked").wait_for()
     # Down to the right of the red, 160 x 120 of 400 x 400: the share falls as the box grows.
     person.drag(person.on_screen(x + w, y + h), person.on_screen(x + w + 160, y + h + 200))

@@ -14,12 +14,15 @@ from PIL import Image, ImageDraw
 from visual_aid.files import write_atomically
 from visual_aid.measure.measurement import OUTCOME_WORDS, Measurement
 from visual_aid.measure.wear import KINDS
+from visual_aid.model import Box
 from visual_aid.outputs.lettering import lettering, wrap
 from visual_aid.outputs.palette import UNDER_STROKE
 from visual_aid.photo import Photo
 
 SIDE = 1200
 """Longest side of a drawn photo in pixels."""
+NEAR, AROUND = 480, 0.15
+"""Longest side in pixels of a part seen from near; share of its box shown around it."""
 BOX_COLOUR, MARK_COLOUR = "#ffffff", "#00e5ff"
 """Of the person's box and of what was measured: cyan is rare under a truck."""
 _TEXT, _STEP, _MARGIN = 20, 30, 14
@@ -82,11 +85,47 @@ def _side(photo: Photo, measurement: Measurement, number: int) -> Image.Image:
     shrink = min(1.0, SIDE / max(width, height))
     size = round(width * shrink), round(height * shrink)
     picture = Image.fromarray(cv2.resize(photo.working, size, interpolation=cv2.INTER_AREA))
-    pen = ImageDraw.Draw(picture)
     scale = size[0] / photo.info.width
+    _draw(picture, measurement, number, scale, (0.0, 0.0))
+    return picture
+
+
+def draw_part(photo: Photo, measurement: Measurement, number: int, box: Box) -> Pixels:
+    """Draw a boxed part from near, with what was measured on it.
+
+    Parameters
+    ----------
+    number : int
+        Which of the measurement's photos it is, from 0.
+    box : Box
+        The part, in full pixels.
+
+    Returns
+    -------
+    ndarray of shape (h, w, 3), uint8
+        sRGB, its longer side ``NEAR`` pixels.
+    """
+    x, y, w, h = box
+    left, top = max(0, round(x - AROUND * w)), max(0, round(y - AROUND * h))
+    right = min(photo.info.width, round(x + (1 + AROUND) * w))
+    bottom = min(photo.info.height, round(y + (1 + AROUND) * h))
+    part = photo.full[top : max(bottom, top + 1), left : max(right, left + 1)]
+    scale = NEAR / max(part.shape[:2])
+    size = max(1, round(part.shape[1] * scale)), max(1, round(part.shape[0] * scale))
+    how = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
+    picture = Image.fromarray(cv2.resize(part, size, interpolation=how))
+    _draw(picture, measurement, number, scale, (left, top))
+    return np.array(picture)
+
+
+def _draw(
+    picture: Image.Image, measurement: Measurement, number: int, scale: float, corner: tuple[float, float]
+) -> None:
+    """Draw the boxes and marks of one photo into a picture whose upper left pixel is ``corner`` of it."""
+    pen = ImageDraw.Draw(picture)
 
     def placed(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
-        return [((x + 0.5) * scale - 0.5, (y + 0.5) * scale - 0.5) for x, y in points]
+        return [((x - corner[0] + 0.5) * scale - 0.5, (y - corner[1] + 0.5) * scale - 0.5) for x, y in points]
 
     alone = len(measurement.photos) == 1
     for i, (x, y, w, h) in enumerate(measurement.boxes):
@@ -99,4 +138,3 @@ def _side(photo: Photo, measurement: Measurement, number: int) -> Image.Image:
             points = placed([*mark.outline, *(mark.outline[:1] if mark.closed else ())])
             pen.line(points, UNDER_STROKE, 5, joint="curve")
             pen.line(points, MARK_COLOUR, 2, joint="curve")
-    return picture

@@ -4,13 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from PIL import Image
+
 from visual_aid.measure.measurement import Measurement
 from visual_aid.measure.scale import Scale
 from visual_aid.measure.wear import KINDS, measure_wear
 from visual_aid.model import Box, Outline, Wear
+from visual_aid.outputs.measured import draw_part
+from visual_aid.outputs.report_pictures import encode
 from visual_aid.records.entries import StoredCandidate, StoredPhoto
 from visual_aid.records.store import Store
 
+PICTURE_BYTES = 60_000
+"""Most that the picture of a measured part may weigh: it goes to a phone with every box that is dragged."""
 MOST_OTHERS = 40
 """Other photos to choose from: more than a visit's photos of one part are no choice."""
 
@@ -89,6 +95,20 @@ def measure_box(
         [mark.candidate.box, box],
         known=scales(*(one.id for one in both)),
     )
+
+
+def picture(store: Store, photo: StoredPhoto, measurement: Measurement, box: Box) -> bytes:
+    """Give a JPEG of the boxed part from near, with what was measured drawn on it.
+
+    Raises
+    ------
+    PhotoError
+        The photo file can no longer be read.
+    """
+    # Of a movement the photo at hand is the first, of heights the last.
+    number = 0 if KINDS[measurement.wear].boxes == 1 else len(measurement.photos) - 1
+    part = draw_part(store.read(photo), measurement, number, box)
+    return encode(Image.fromarray(part), PICTURE_BYTES)
 
 
 def keep(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import math
 from collections.abc import Sequence
 from contextlib import suppress
@@ -10,8 +11,9 @@ from html import escape
 
 import streamlit as st
 
+from visual_aid.followup.handchecks import checks
 from visual_aid.followup.known_length import known_length
-from visual_aid.measure.measurement import Measurement
+from visual_aid.measure.measurement import OUTCOME_WORDS, Measurement
 from visual_aid.measure.scale import ACROSS_FLATS, Scale, ends_apart
 from visual_aid.measure.wear import KINDS
 from visual_aid.model import CUES, WEARS, Box, Outline, Sign, Wear
@@ -310,8 +312,16 @@ def _measure(photo: StoredPhoto, wear: Wear) -> None:
     measurement = _measured(photo, wear, box, other, known)
     measured = measurement is not None and measurement.outcome != "cannot_measure"
     if measurement is not None:
-        for line in in_words(measurement)[1:]:
+        st.markdown(f"**{OUTCOME_WORDS[measurement.outcome]}**")
+        reason, *lines = in_words(measurement)[1:]
+        st.text(reason)
+        if measurement.marks:
+            alt = f"The part from near: {', '.join(dict.fromkeys(m.label for m in measurement.marks))}"
+            data = base64.b64encode(state.measured[2]).decode()
+            st.html(f'<img class="measured" alt="{escape(alt)}" src="data:image/jpeg;base64,{data}">')
+        for line in lines:
             st.text(line)
+        st.text(f"Hand check that settles it: {checks()[measurement.hand_check].title}.")
         if measured and known is not None:
             st.text(_how_good(known, measurement))
         with st.container(horizontal=True):
@@ -402,9 +412,11 @@ def _measured(
         {id_: (s.source, s.relative) for id_, s in scales.items()},
         state.length,
     )
-    if state.get("measured", (None, None))[0] != asked:
+    if state.get("measured", (None,))[0] != asked:
         try:
-            state.measured = asked, measuring.measure_box(the_store(), photo, wear, box, other, scales)
+            found = measuring.measure_box(the_store(), photo, wear, box, other, scales)
+            drawn = measuring.picture(the_store(), photo, found, box) if found.marks else b""
+            state.measured = asked, found, drawn
         except (PhotoError, OSError) as error:
             st.error(plain(str(error)))
             return None
