@@ -179,4 +179,4 @@ def test_a_person_points_out_a_nut_for_millimetres(visit, store, bushing, screen
     (kept,) = store.findings()
     assert kept.candidate.box == pytest.approx(EYE, abs=3)
     assert kept.candidate.measures["offset_mm"] == pytest.approx(5, abs=0.3)
-    assert tool.is_hidden()
+    tool.wait_for(state="hidden")
