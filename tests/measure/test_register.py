@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 
+from tests.measure.conftest import DRAWN
+from visual_aid.measure import register as register_module
 from visual_aid.measure.register import register
 from visual_aid.photo import Photo
 
@@ -41,3 +43,28 @@ def test_other_plates_and_empty_photos_are_refused(draw_plate, camera):
     flat = Photo.from_array(np.full((480, 640, 3), 120, np.uint8))
     assert register(one, flat) is None
     assert register(flat, one) is None
+
+
+def test_a_narrow_part_is_laid_on_itself(draw_plate, camera):
+    here, there = camera(10, 20), camera(20, 80, roll=8)
+    canvas = draw_plate(NUTS)
+    canvas[: 270 * DRAWN] = canvas[370 * DRAWN :] = canvas.mean()
+    laid = register(photo(here, canvas, 1), photo(there, canvas, 2))
+    assert laid is not None
+    for place in ((150, 320), (500, 320)):
+        (x, y), _ = here.see(*place)
+        assert laid.to_after(x, y)[0] == pytest.approx(there.see(*place)[0], abs=2.0)
+
+
+def test_where_corners_have_nothing_in_common_blobs_may(draw_plate, camera, monkeypatch):
+    monkeypatch.setattr(register_module, "_corners", lambda photo: None)
+    here, there = camera(10, 20), camera(30, 80, roll=8)
+    canvas = draw_plate(NUTS)
+    laid = register(photo(here, canvas, 1), photo(there, 0.7 * canvas, 2))
+    assert laid is not None
+    (x, y), _ = here.see(320, 320)
+    assert laid.to_after(x, y)[0] == pytest.approx(there.see(320, 320)[0], abs=2.0)
+    assert (
+        register(photo(here, canvas, 1), photo(here, draw_plate([(250.0, 300.0, 45.0, 20.0)], seed=3), 2))
+        is None
+    )

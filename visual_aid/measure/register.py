@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -21,17 +21,22 @@ CORNERS_A_TILE = 60
 where they are spread."""
 CLEARER = 0.8
 """A match counts where its descriptor is nearer than this share of the second nearest (Lowe 2004)."""
-ALIKE = 64
-"""Bits of 256 by which the descriptors of one point may differ once its place is known."""
+ALIKE_BITS, ALIKE_ROOTS = 64, 0.6
+"""By how much descriptors of one point may differ once its place is known: bits of 256 for corners, distance
+of the roots of histograms for blobs."""
+BLOBS = 4000
+"""Most blobs taken of a photo."""
 NEAR = 10.0
 """Working pixels around its expected place in which a point is looked for again."""
 WITHIN = 4.0
 """Working pixels by which a match may miss the homography: lens distortion and parts off the plane."""
-LEAST_MATCHES = 12
-"""Clear matches on one plane; of 785 pairs of photos of different joints none had more than 6."""
-LEAST_SPREAD = 0.06
-"""Standard deviation of the matches along their short axis, as a share of the photo's width: on a line, or
-on one spot, they settle no plane."""
+LEAST_MATCHES, LEAST_BLOBS = 12, 24
+"""Clear matches on one plane. Of 785 pairs of photos of different joints none had more than 6 corners, of 284
+none more than 7 blobs; but blobs see the whole of a nut, and nuts are all alike."""
+LEAST_SPREAD, SPREAD_OF_MANY = 0.06, 0.03
+"""Standard deviation along their short axis that the fewest matches need, and that any number needs, as a
+share of the photo's width: on a line, or on one spot, they settle no plane. In between it falls with the
+root of their number, as the error of a fit does."""
 MOST_ZOOM = 4.0
 MOST_SQUEEZE = 3.0
 """Ratio of the two singular values of the homography: from head on to a tilt of 70 degrees."""
@@ -67,7 +72,8 @@ def register(before: Photo, after: Photo) -> Registration | None:
     """Find the homography between two photos of one joint.
 
     Corners are matched over the whole photos and a plane is fitted; with the plane known, every corner is
-    looked for again near its expected place, which settles the plane more finely.
+    looked for again near its expected place, which settles the plane more finely. Where corners have too
+    little in common, as after a change of light, blobs with histograms of gradients are tried, at more cost.
 
     Returns
     -------
@@ -76,14 +82,21 @@ def register(before: Photo, after: Photo) -> Registration | None:
 
     References
     ----------
-    Rublee et al., ICCV 2011 (corners); Barath et al., CVPR 2020 (robust fit). From memory.
+    Rublee et al., ICCV 2011 (corners); Lowe, IJCV 2004 (blobs); Arandjelovic and Zisserman, CVPR 2012
+    (roots of histograms); Barath et al., CVPR 2020 (robust fit). From memory.
     """
-    a, b = _corners(before), _corners(after)
+    return _laid(before, after, _corners, LEAST_MATCHES) or _laid(before, after, _blobs, LEAST_BLOBS)
+
+
+def _laid(
+    before: Photo, after: Photo, points: Callable[[Photo], _Points | None], least: int
+) -> Registration | None:
+    a, b = points(before), points(after)
     if a is None or b is None:
         return None
     clear = _clear_matches(a, b)
     first = _fit(a, b, clear)
-    if first is None or len(first[1]) < LEAST_MATCHES:
+    if first is None or len(first[1]) < least:
         return None
     if not _plausible(first[0], a.places[first[1][:, 0]], b.places[first[1][:, 1]], before):
         return None
@@ -94,14 +107,19 @@ def register(before: Photo, after: Photo) -> Registration | None:
 
 
 @dataclass(frozen=True, slots=True)
-class _Corners:
-    """Places (N, 2) in working pixels and binary descriptors (N, 32)."""
+class _Points:
+    """Places (N, 2) in working pixels, their descriptors, and how these are compared.
+
+    ``alike`` is the distance by ``norm`` under which two descriptors may be of one point.
+    """
 
     places: Floats
-    words: NDArray[np.uint8]
+    words: NDArray[np.uint8] | NDArray[np.float32]
+    norm: int
+    alike: float
 
 
-def _corners(photo: Photo) -> _Corners | None:
+def _corners(photo: Photo) -> _Points | None:
     grey = cv2.cvtColor(photo.working, cv2.COLOR_RGB2GRAY)
     finder = cv2.ORB.create(10000, fastThreshold=7)
     keys = finder.detect(grey, None)
@@ -115,20 +133,30 @@ def _corners(photo: Photo) -> _Corners | None:
     keys, words = finder.compute(grey, [keys[i] for i in order[rank < CORNERS_A_TILE]])
     if not keys:
         return None
-    return _Corners(np.array([k.pt for k in keys]), np.asarray(words, np.uint8))
+    places = np.array([k.pt for k in keys])
+    return _Points(places, np.asarray(words, np.uint8), cv2.NORM_HAMMING, ALIKE_BITS)
 
 
-def _clear_matches(a: _Corners, b: _Corners) -> Matches:
-    pairs = cv2.BFMatcher(cv2.NORM_HAMMING).knnMatch(a.words, b.words, 2)
+def _blobs(photo: Photo) -> _Points | None:
+    grey = cv2.cvtColor(photo.working, cv2.COLOR_RGB2GRAY)
+    keys, words = cv2.SIFT.create(BLOBS).detectAndCompute(grey, None)
+    if not keys:
+        return None
+    roots = np.sqrt(words / np.maximum(words.sum(axis=1, keepdims=True), 1e-6)).astype(np.float32)
+    return _Points(np.array([k.pt for k in keys]), roots, cv2.NORM_L2, ALIKE_ROOTS)
+
+
+def _clear_matches(a: _Points, b: _Points) -> Matches:
+    pairs = cv2.BFMatcher(a.norm).knnMatch(a.words, b.words, 2)
     return _single([two[0] for two in pairs if len(two) == 2 and two[0].distance < CLEARER * two[1].distance])
 
 
-def _near_matches(a: _Corners, b: _Corners, homography: Floats) -> Matches:
+def _near_matches(a: _Points, b: _Points, homography: Floats) -> Matches:
     expected = cv2.perspectiveTransform(a.places[:, None], homography)[:, 0]
     # Squared distances from dot products: an array of all differences would take ten times as long.
     apart = (expected**2).sum(axis=1)[:, None] + (b.places**2).sum(axis=1) - 2 * expected @ b.places.T
-    found = cv2.BFMatcher(cv2.NORM_HAMMING).match(a.words, b.words, (apart < NEAR**2).astype(np.uint8))
-    return _single([m for m in found if m.distance < ALIKE])
+    found = cv2.BFMatcher(a.norm).match(a.words, b.words, (apart < NEAR**2).astype(np.uint8))
+    return _single([m for m in found if m.distance < a.alike])
 
 
 def _single(matches: Sequence[cv2.DMatch]) -> Matches:
@@ -137,7 +165,7 @@ def _single(matches: Sequence[cv2.DMatch]) -> Matches:
     return np.array([(m.queryIdx, m.trainIdx) for m in nearest.values()], int).reshape(-1, 2)
 
 
-def _fit(a: _Corners, b: _Corners, matches: Matches) -> tuple[Floats, Matches] | None:
+def _fit(a: _Points, b: _Points, matches: Matches) -> tuple[Floats, Matches] | None:
     """Fit a homography and give it with the matches that agree."""
     if len(matches) < LEAST_MATCHES:
         return None
@@ -159,9 +187,9 @@ def _scaling(scale: float) -> Floats:
 
 def _plausible(homography: Floats, here: Floats, there: Floats, before: Photo) -> bool:
     """Tell whether a camera that moved around a part could have made this homography."""
-    width = before.working.shape[1]
+    least = max(SPREAD_OF_MANY, LEAST_SPREAD * (LEAST_MATCHES / len(here)) ** 0.5) * before.working.shape[1]
     for points in (here, there):
-        if np.sqrt(max(np.linalg.eigvalsh(np.cov(points.T))[0], 0.0)) < LEAST_SPREAD * width:
+        if np.sqrt(max(np.linalg.eigvalsh(np.cov(points.T))[0], 0.0)) < least:
             return False
     rows = np.column_stack([here, np.ones(len(here))]) @ homography.T
     if rows[:, 2].min() * rows[:, 2].max() <= 0:
