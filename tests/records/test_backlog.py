@@ -114,7 +114,7 @@ def test_a_photo_behind_a_url_is_shown_from_there(store, saw, tmp_path):
     assert entry.photo.path == url
     assert store.upright(entry.photo) == (tmp_path / "a.jpg").read_bytes()
     (tmp_path / "a.jpg").unlink()
-    with pytest.raises(FileNotFoundError, match=r"a\.jpg is out of reach"):
+    with pytest.raises(FileNotFoundError, match=r"a\.jpg is not there"):
         store.upright(entry.photo)
 
 

@@ -163,6 +163,10 @@ def _keep(places: Mapping[str, Spot]) -> None:
     the_store().visits.place(places, by=signature())
 
 
+_NOT_PLACED = "place_not_kept"
+"""Key of why the place just asked for was not kept."""
+
+
 @st.dialog("Where was it taken?", width="large")
 def _ask_place(photo: StoredPhoto, now: Spot | None, route: Sequence[Spot]) -> None:
     """Offer every place of the way around, one tap each, and another one."""
@@ -178,8 +182,10 @@ def _ask_place(photo: StoredPhoto, now: Spot | None, route: Sequence[Spot]) -> N
                     plain(f"Axle {axle} {side}, {spot[2]}"),
                     key=f"spot-{spot}",
                     type="primary" if spot == now else "secondary",
+                    on_click=_place,
+                    args=(photo, spot),
                 ):
-                    _place(photo, spot)
+                    _close_or_tell()
     with st.expander("Another place"):
         axle_, side_, part = now or (1, SIDES[0], "")
         axle_ = int(st.number_input("Axle, 1 at the front", 1, 20, axle_))
@@ -187,16 +193,22 @@ def _ask_place(photo: StoredPhoto, now: Spot | None, route: Sequence[Spot]) -> N
         part = st.text_input("Component", part, max_chars=100)
         if st.button("It is there", type="primary", disabled=not part.strip()):
             _place(photo, (axle_, side_, part))
+            _close_or_tell()
 
 
 def _place(photo: StoredPhoto, spot: Spot) -> None:
-    """Keep a place and close what asked for it, which stays with what was typed where that fails."""
     try:
         the_store().visits.place({photo.id: spot}, by=signature())
     except OSError as error:
-        st.error(plain(say(error)))
-    else:
+        st.session_state[_NOT_PLACED] = say(error)
+
+
+def _close_or_tell() -> None:
+    """Close what asked for a place; it stays, with what was typed and the reason, where none was kept."""
+    why = st.session_state.pop(_NOT_PLACED, None)
+    if why is None:
         st.rerun()
+    st.error(plain(why))
 
 
 # The report
