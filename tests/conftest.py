@@ -3,6 +3,7 @@
 import contextlib
 import math
 import os
+import signal
 import socket
 import sys
 import threading
@@ -14,6 +15,9 @@ from hypothesis import settings
 
 from visual_aid import decoder
 from visual_aid.model import Fastener
+
+# A shell that runs the tests in its background has them ignore Ctrl-C, and all that they start as well.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 settings.register_profile("repeatable", derandomize=True, deadline=None)
 settings.load_profile("repeatable")
