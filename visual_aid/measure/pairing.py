@@ -74,14 +74,13 @@ def pair_fasteners(
         dataclasses.replace(p, cx=p.cx - shift[0] * p.radius, cy=p.cy - shift[1] * p.radius) for p in there
     ]
     pairs = _nearest(here, there, NEAR)
-    backed = [(i, j) for i, j in pairs if here[i].score + there[j].score >= BOTH]
-    places = [_mean(here[i], there[j]) for i, j in backed]
-    owns: list[Fastener | None] = [nuts[1][j] for _, j in backed]
-    for plain, met in ((here, {i for i, _ in pairs}), (there, {j for _, j in pairs})):
-        alone = [k for k, p in enumerate(plain) if k not in met and p.score >= ALONE]
-        places += [plain[k] for k in alone]
-        owns += [nuts[1][k] if plain is there else None for k in alone]
-    places = [_placed_after(laid, p, shift, own) for p, own in zip(places, owns, strict=True)]
+    paired_here, paired_there = {i for i, _ in pairs}, {j for _, j in pairs}
+    owned: list[tuple[Place, Fastener | None]] = [
+        (_mean(here[i], there[j]), nuts[1][j]) for i, j in pairs if here[i].score + there[j].score >= BOTH
+    ]
+    owned += [(p, None) for i, p in enumerate(here) if i not in paired_here and p.score >= ALONE]
+    owned += [(p, nuts[1][j]) for j, p in enumerate(there) if j not in paired_there and p.score >= ALONE]
+    places = [_placed_after(laid, p, shift, own) for p, own in owned]
     places = [
         p
         for p in places

@@ -197,7 +197,7 @@ def agreement(a: View, b: View, turns: Sequence[float], density: int, moving: Fi
     if moving is not None:
         weight = weight * moving
     edges = edge_directions(rectify(a, 0.0, REACH, density))
-    weighted, power = edges * weight[..., None], _squares(edges) * weight
+    weighted, power = edges * weight[..., None], _products(edges, edges) * weight
     side = round(2 * (REACH + pad) * density)
     shifts = side - len(weight) + 1
     by_weighted, by_power, by_weight = (_spectrum(part, side).conj() for part in (weighted, power, weight))
@@ -207,14 +207,14 @@ def agreement(a: View, b: View, turns: Sequence[float], density: int, moving: Fi
         there = edge_directions(rectify(b, turn, REACH + pad, density)) * seen[..., None]
         product = _back(_spectrum(there, side) * by_weighted, shifts)
         here = _back(_spectrum(seen, side) * by_power, shifts)
-        other = _back(_spectrum(_squares(there), side) * by_weight, shifts)
+        other = _back(_spectrum(_products(there, there), side) * by_weight, shifts)
         # The photo was turned under the ring, and its shifts with it.
         found.append(_mapped(product / np.sqrt(np.maximum(here * other, 0) + 1e-6), _rotation(-turn)))
     return np.array(found)
 
 
-def _squares(edges: Field) -> Field:
-    return edges[..., 0] ** 2 + edges[..., 1] ** 2
+def _products(one: Field, other: Field) -> Field:
+    return one[..., 0] * other[..., 0] + one[..., 1] * other[..., 1]
 
 
 def _spectrum(image: Field, side: int) -> NDArray[np.complex64]:
@@ -343,7 +343,7 @@ def _shifted(a: View, b: View, turns: Sequence[float]) -> list[View]:
 def _local_agreement(here: Field, there: Field) -> Field:
     """Correlate two fields of edges place by place, -1 to 1."""
     product, one, other = (
-        cv2.GaussianBlur((p * q).sum(axis=2), (0, 0), PATCH * FINE)
+        cv2.GaussianBlur(_products(p, q), (0, 0), PATCH * FINE)
         for p, q in ((here, there), (here, here), (there, there))
     )
     return np.asarray(product / (np.sqrt(one * other) + 0.02), np.float32)
