@@ -6,15 +6,13 @@ import hashlib
 import time
 from dataclasses import dataclass, replace
 
-import fsspec
-
 from visual_aid import __version__
-from visual_aid.backlog.sources import PhotoFile, local_path
+from visual_aid.backlog.sources import PhotoFile, read_place
 from visual_aid.decoder import read_photo_bytes
 from visual_aid.files import printable
 from visual_aid.likeness import likeness
 from visual_aid.model import PhotoInfo, Quality, Screening, Trouble
-from visual_aid.photo import PhotoError, check_size, read_file
+from visual_aid.photo import PhotoError, check_size
 from visual_aid.screening import screen_photo
 
 
@@ -81,12 +79,7 @@ def lost(job: Job) -> Seen:
 def _read(file: PhotoFile, name: str) -> bytes:
     check_size(file.size, name)
     try:
-        path = local_path(file.url)
-        if path is not None:
-            return read_file(path)[0]
-        with fsspec.open(file.url) as opened:
-            data: bytes = opened.read()
-            return data
+        return read_place(file.url)
     except PhotoError:
         raise
     except FileNotFoundError:

@@ -12,6 +12,8 @@ from urllib.parse import urlsplit
 import fsspec
 from fsspec.implementations.local import LocalFileSystem
 
+from visual_aid.photo import read_file
+
 SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".bmp", ".heic", ".heif"})
 """Endings of photo files, in small letters."""
 
@@ -87,6 +89,24 @@ def local_path(url: str) -> str | None:
         return url
     system, path = fsspec.core.url_to_fs(url)
     return str(path) if isinstance(system, LocalFileSystem) else None
+
+
+def read_place(place: str) -> bytes:
+    """Read a file of this machine, or what a URL names.
+
+    Raises
+    ------
+    PhotoError
+        It is not there, or no file: a pipe, a device or a socket is not waited for.
+    Exception
+        Whatever the file system behind a URL raises.
+    """
+    path = local_path(place)
+    if path is not None:
+        return read_file(path)[0]
+    with fsspec.open(place) as opened:
+        data: bytes = opened.read()
+        return data
 
 
 def find_files(place: str) -> Iterator[PhotoFile]:

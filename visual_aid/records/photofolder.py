@@ -7,15 +7,14 @@ import io
 from collections.abc import Callable
 from pathlib import Path
 
-import fsspec
 from PIL import ExifTags, Image
 from sqlalchemy import URL
 
-from visual_aid.backlog.sources import PhotoFile, local_path
+from visual_aid.backlog.sources import PhotoFile, is_url, read_place
 from visual_aid.decoder import read_photo_bytes
 from visual_aid.files import write_atomically
 from visual_aid.model import PhotoInfo
-from visual_aid.photo import Photo, PhotoError, Pixels, read_file
+from visual_aid.photo import Photo, PhotoError, Pixels
 
 COPY_QUALITY = 92
 """JPEG quality of upright copies: no block shows at the zoom at which single pixels do."""
@@ -99,12 +98,7 @@ class PhotoFolder:
 
     def _read(self, path: str | Path, sha256: str) -> bytes:
         try:
-            here = local_path(str(path))
-            if here is None:
-                with fsspec.open(str(path)) as opened:
-                    data: bytes = opened.read()
-            else:
-                data, _ = read_file(self.root / here)
+            data = read_place(str(path) if is_url(str(path)) else str(self.root / path))
         except PhotoError as refused:
             raise FileNotFoundError(str(refused)) from None
         except Exception as error:  # each file system raises what it likes
