@@ -213,6 +213,11 @@ class Person:
         self.page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
         self.page.wait_for_timeout(200)
 
+    def consider(self):
+        """Wait as long as anybody needs to see what is asked; a press before that is refused."""
+        self.settle()
+        self.page.wait_for_timeout(1000)
+
     def faults(self, look):
         """Look for faults until there are none: styles and fonts may come after what they are for.
 

@@ -88,7 +88,7 @@ def test_keys_decide_also_from_within_the_photo(visit, store, picture, screened)
     person.page.keyboard.press("t")
     person.page.get_by_text("2 of 2: Gap under the nut").wait_for()
     assert outcomes() == ["cannot_tell", None]
-    person.page.wait_for_timeout(1000)  # nobody answers sooner, and sooner presses are refused
+    person.consider()
     person.page.keyboard.press("n")
     person.page.get_by_text("All decided on this photo.").wait_for()
     assert outcomes() == ["cannot_tell", "ruled_out"]

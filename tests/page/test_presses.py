@@ -127,7 +127,7 @@ def test_a_double_press_decides_on_one_mark_and_says_so(at_work, store, press):
     refusal.wait_for()
     person.settle()
     assert said(store, photo) == [["confirmed"], []]
-    person.page.wait_for_timeout(1000)
+    person.consider()
     person.page.keyboard.press("y")
     person.page.get_by_text("All decided on this photo.").wait_for()
     assert said(store, photo) == [["confirmed"], ["confirmed"]]

@@ -76,6 +76,7 @@ def test_a_visit_from_the_yard_to_the_report(visit, store, photos, tmp_path):
     # Decisions by keyboard alone: the first two likely marks are confirmed, the others ruled out.
     page.get_by_role("button", name="Decide on").click()
     page.locator(".viewer[data-state=shown]").wait_for()
+    person.consider()
     decided = 0
     while waiting := [e for e in store.worklist("to_decide") if e.undecided]:
         here = page.url.rpartition("photo=")[2]
@@ -87,7 +88,7 @@ def test_a_visit_from_the_yard_to_the_report(visit, store, photos, tmp_path):
         else:
             page.keyboard.press("PageDown")
             page.wait_for_function("old => !location.href.endsWith(old)", arg=here)
-            person.settle()
+            person.consider()
         assert len(waiting) < 13
     assert decided >= 2
 
@@ -160,7 +161,7 @@ def wait_for_decision(person, store, photo, before):
     """Wait until fewer candidates of a photo are undecided than before."""
     for _ in range(300):
         if sum(c.outcome is None and not c.is_weak for c in store.candidates(photo)) < before:
-            person.settle()
+            person.consider()
             return
         person.page.wait_for_timeout(100)
     raise AssertionError("the key's decision was not recorded")

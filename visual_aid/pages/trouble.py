@@ -28,18 +28,18 @@ def telling_trouble() -> Iterator[None]:
 
 def run_telling_trouble(run: Callable[[], None]) -> None:
     """Run a page; where it could not record something, run it anew with the reason above it."""
-    told = _show_trouble()
+    told = show_trouble()
     try:
         run()
     except _TROUBLES as error:
         st.session_state.trouble = say(error)
         if not told:
             st.rerun()  # else what comes after the button would be gone, with what was typed there
-        _show_trouble()
+        show_trouble()
 
 
-def _show_trouble() -> bool:
-    """Tell once what went wrong with the last thing that was asked for; tell whether there was something."""
+def show_trouble() -> bool:
+    """Tell once what went wrong with the last thing that was asked for; give whether there was something."""
     if "trouble" not in st.session_state:
         return False
     trouble = plain(st.session_state.pop("trouble"))

@@ -23,7 +23,7 @@ from visual_aid.outputs.report_pdf import report_pdf
 from visual_aid.outputs.visit_report import visit_report
 from visual_aid.pages import actions
 from visual_aid.pages.session import ask_signature, signature, the_store, the_visit
-from visual_aid.pages.trouble import say, telling_trouble
+from visual_aid.pages.trouble import show_trouble, telling_trouble
 from visual_aid.pages.words import plain, sentence, where
 from visual_aid.records.entries import ODOMETER_UNITS, SIDES, OdometerUnit, Spot, StoredPhoto, Visit
 
@@ -163,10 +163,6 @@ def _keep(places: Mapping[str, Spot]) -> None:
     the_store().visits.place(places, by=signature())
 
 
-_NOT_PLACED = "place_not_kept"
-"""Key of why the place just asked for was not kept."""
-
-
 @st.dialog("Where was it taken?", width="large")
 def _ask_place(photo: StoredPhoto, now: Spot | None, route: Sequence[Spot]) -> None:
     """Offer every place of the way around, one tap each, and another one."""
@@ -196,19 +192,15 @@ def _ask_place(photo: StoredPhoto, now: Spot | None, route: Sequence[Spot]) -> N
             _close_or_tell()
 
 
+@telling_trouble()
 def _place(photo: StoredPhoto, spot: Spot) -> None:
-    try:
-        the_store().visits.place({photo.id: spot}, by=signature())
-    except OSError as error:
-        st.session_state[_NOT_PLACED] = say(error)
+    the_store().visits.place({photo.id: spot}, by=signature())
 
 
 def _close_or_tell() -> None:
     """Close what asked for a place; it stays, with what was typed and the reason, where none was kept."""
-    why = st.session_state.pop(_NOT_PLACED, None)
-    if why is None:
+    if not show_trouble():
         st.rerun()
-    st.error(plain(why))
 
 
 # The report
