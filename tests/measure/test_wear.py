@@ -254,6 +254,8 @@ def test_a_limit_is_told_only_where_the_doubt_leaves_it():
         ("rust_grade", 2, [(1, 1, 50, 50)], "1 photo"),
         ("height_difference", 1, [(1, 1, 50, 50)], "takes 2 boxes"),
         ("rust_grade", 1, [(1, 1, 0, 50)], "is empty"),
+        ("rust_grade", 1, [(math.nan, 1, 50, 50)], "is empty"),
+        ("rust_grade", 1, [(1, 1, math.inf, 50)], "is empty"),
     ],
 )
 def test_what_makes_no_sense_is_refused_with_the_mend(wear, photos, boxes, say):
@@ -261,10 +263,44 @@ def test_what_makes_no_sense_is_refused_with_the_mend(wear, photos, boxes, say):
         measure_wear(wear, [noise(i) for i in range(photos)], boxes)
 
 
+@pytest.mark.parametrize("wear", ["movement", "height_difference", "ride_height_hold"])
+def test_one_photo_given_twice_shows_no_change(wear):
+    photo, boxes = noise(), [(1.0, 1.0, 50.0, 50.0)] * KINDS[wear].boxes
+    with pytest.raises(ValueError, match=r"noise0\.png is given twice"):
+        measure_wear(wear, [photo, noise()], boxes)
+
+
 def test_a_box_beside_the_photo_or_too_small_cannot_be_measured():
     for box in ((390.0, 10.0, 200.0, 100.0), (10.0, 10.0, 12.0, 80.0)):
         found = measure_wear("rust_grade", [noise()], [box])
         assert found.outcome == "cannot_measure"
+
+
+@pytest.mark.parametrize("wear", WEARS)
+@pytest.mark.parametrize("tone", [1, 128, 255])
+def test_a_blank_photo_is_refused_with_the_mend(wear, tone):
+    kind = KINDS[wear]
+    blank = [Photo.from_array(np.full((300, 400, 3), tone + i, np.uint8), "blank.jpg") for i in (0, -1)]
+    found = measure_wear(wear, blank[: kind.photos[1]], [(60.0, 30.0, 160.0, 220.0)] * kind.boxes)
+    assert found.outcome == "cannot_measure"
+    assert len(found.reason) > 40
+    assert not found.figures
+
+
+@pytest.mark.parametrize("wear", WEARS)
+def test_a_box_off_the_photo_is_told_as_such(wear):
+    kind = KINDS[wear]
+    photos = [noise(i) for i in range(kind.photos[1])]
+    found = measure_wear(wear, photos, [(390.0, 10.0, 100.0, 200.0)] * kind.boxes)
+    assert found.outcome == "cannot_measure"
+    assert "outside the photo" in found.reason
+
+
+def test_a_height_with_an_end_off_the_photo_is_refused():
+    boxes = [(40.0, 40.0, 60.0, 200.0), (250.0, 140.0, 60.0, 180.0)]
+    found = measure_wear("height_difference", [noise()], boxes)
+    assert found.outcome == "cannot_measure"
+    assert "both points" in found.reason
 
 
 def test_figures_are_looked_up_by_name():

@@ -1,5 +1,7 @@
 """Measuring a boxed part on the page: what is asked for, what is kept, and a person doing it in a browser."""
 
+import dataclasses
+import datetime as dt
 import io
 import re
 
@@ -43,9 +45,15 @@ def photo(store, picture, screened):
     return store.add_photo(screened(picture(), flags=False), data=picture())
 
 
+def measured(store, photo, wear, box, other=None, known=None, held=None):
+    """Measure as the page does; give what was asked too."""
+    asked = measuring.parts(store, photo, wear, box, other, held)
+    return asked, measuring.measure_parts(store, asked, known)
+
+
 def test_what_was_measured_is_kept_with_the_finding(store, photo):
-    found = measuring.measure_box(store, photo, "rust_grade", BOX, None)
-    mark = measuring.keep(store, photo.id, found, BOX, by="J. Doe", note="left rail")
+    asked, found = measured(store, photo, "rust_grade", BOX)
+    mark = measuring.keep(store, asked, found, BOX, by="J. Doe", note="left rail")
     assert mark.is_finding
     assert mark.candidate.cue == "rust_grade"
     assert mark.candidate.measures["rusted_percent"] == pytest.approx(40, abs=2)  # 160 x 120 of 240 x 200
@@ -55,12 +63,27 @@ def test_what_was_measured_is_kept_with_the_finding(store, photo):
 
 
 def test_what_cannot_be_measured_is_kept_as_seen_with_the_reason(store, photo):
-    found = measuring.measure_box(store, photo, "hole_elongation", BOX, None)
+    asked, found = measured(store, photo, "hole_elongation", BOX)
     outline = ((300.0, 200.0), (400.0, 200.0), (350.0, 300.0))
-    mark = measuring.keep(store, photo.id, found, BOX, outline=outline, by="J. Doe")
+    mark = measuring.keep(store, asked, found, BOX, outline=outline, by="J. Doe")
     assert mark.candidate.outline == outline
     assert mark.candidate.reason.startswith("not measured: ")
     assert not mark.candidate.measures
+
+
+@pytest.fixture
+def two(store, photo, picture, screened):
+    """Give two photos of one visit, taken a quarter of an hour apart, on the left and on the right."""
+    visit = store.visits.begin("114", dt.date(2026, 5, 4), inspector="J. Doe")
+    data = [picture(seed) for seed in (2, 3)]
+    both = []
+    for i, taken in enumerate(("2026-05-04T07:12:00", "2026-05-04T07:27:00")):
+        made = screened(data[i], f"IMG_000{i + 2}.jpg", flags=False)
+        made = dataclasses.replace(made, photo=dataclasses.replace(made.photo, taken=taken))
+        both.append(store.add_photo(made, data=data[i], visit=visit))
+    places = zip(both, ("left", "right"), strict=True)
+    store.visits.place({p.id: (1, side, "air spring") for p, side in places}, by="J. Doe")
+    return tuple(store.photo(p.id) for p in both)
 
 
 def test_a_height_is_measured_against_the_mark_on_the_other_photo(store, photo, picture, screened):
@@ -68,46 +91,80 @@ def test_a_height_is_measured_against_the_mark_on_the_other_photo(store, photo, 
     assert measuring.others(store, other, "height_difference") == ()
     store.mark(photo.id, "height_difference", (100.0, 100.0, 60.0, 400.0), by="J. Doe")
     assert [p.id for p in measuring.others(store, other, "height_difference")] == [photo.id]
-    found = measuring.measure_box(store, other, "height_difference", (100.0, 100.0, 60.0, 380.0), photo.id)
+    here, known = (100.0, 100.0, 60.0, 380.0), known_length((0.0, 0.0), (100.0, 0.0), "50 mm")
+    _, found = measured(store, other, "height_difference", here, photo.id)
     assert found.photos == ("IMG_0001.jpg", "IMG_0002.jpg")
     assert found.outcome == "cannot_measure"  # no scale card in either
-    same = measuring.measure_box(store, photo, "height_difference", (300.0, 100.0, 60.0, 380.0), photo.id)
+    beside = (300.0, 100.0, 60.0, 380.0)
+    _, same = measured(store, photo, "height_difference", beside, photo.id)
     assert same.figure("difference_percent") == pytest.approx(-5, abs=0.1)
-    known = known_length((0.0, 0.0), (100.0, 0.0), "50 mm")
-    in_one = measuring.measure_box(
-        store, photo, "height_difference", (300.0, 100.0, 60.0, 380.0), photo.id, {photo.id: known}
-    )
+    _, in_one = measured(store, photo, "height_difference", beside, photo.id, {photo.id: known})
     assert in_one.figure("difference_mm") == pytest.approx(10, abs=0.1)
-    in_both = measuring.measure_box(
-        store,
-        other,
-        "height_difference",
-        (100.0, 100.0, 60.0, 380.0),
-        photo.id,
-        dict.fromkeys((photo.id, other.id), known),
-    )
+    both = dict.fromkeys((photo.id, other.id), known)
+    _, in_both = measured(store, other, "height_difference", here, photo.id, both)
     assert in_both.figure("difference_mm") == pytest.approx(10, abs=0.1)
 
 
-def test_a_movement_is_measured_against_another_photo(store, photo, picture, screened):
-    assert measuring.others(store, photo, "movement") == ()
+def test_a_height_may_be_held_for_the_other_without_being_a_finding(store, two):
+    left, right = two
+    held = right.id, (100.0, 100.0, 60.0, 380.0)
+    assert [p.id for p in measuring.others(store, left, "height_difference", held)] == [right.id]
+    known = dict.fromkeys((left.id, right.id), known_length((0.0, 0.0), (100.0, 0.0), "50 mm"))
+    here = (100.0, 100.0, 60.0, 400.0)
+    asked, found = measured(store, left, "height_difference", here, right.id, known, held)
+    # Boxed last, but the left one by its place.
+    assert (found.figure("left_mm"), found.figure("right_mm")) == pytest.approx((200, 190), abs=0.1)
+    assert measuring.which_is_which(found) == "left: IMG_0002.jpg, right: IMG_0003.jpg"
+    assert measuring.picture(store, asked, found, here)
+    kept = measuring.keep(store, asked, found, here, by="J. Doe")
+    assert (kept.photo, kept.candidate.box) == (left.id, here)
+    assert "the limit: left and right 1/4 in (6.4 mm) apart at most (common practice" in kept.candidate.reason
+    assert "right: IMG_0003.jpg" in kept.candidate.reason
+    assert len(store.findings()) == 1
+
+
+def test_of_two_heights_the_earlier_photo_is_before(store, two):
+    early, late = two
+    known = dict.fromkeys((early.id, late.id), known_length((0.0, 0.0), (100.0, 0.0), "50 mm"))
+    held = late.id, (100.0, 100.0, 60.0, 380.0)
+    box = (100.0, 100.0, 60.0, 400.0)
+    asked, found = measured(store, early, "ride_height_hold", box, late.id, known, held)
+    assert (asked.at_hand, found.figure("before_mm")) == pytest.approx((0, 200), abs=0.1)
+    # One photo does not show two times.
+    assert measuring.others(store, late, "ride_height_hold", held) == ()
+
+
+def test_a_movement_is_measured_against_another_photo(store, photo, two):
+    first, second = two
     with pytest.raises(ValueError, match="pushed and pulled"):
-        measuring.measure_box(store, photo, "movement", BOX, None)
-    other = store.add_photo(screened(picture(1), "IMG_0002.jpg", flags=False), data=picture(1))
-    assert [p.id for p in measuring.others(store, photo, "movement")] == [other.id]
-    assert measuring.measure_box(store, photo, "movement", BOX, other.id).outcome == "cannot_measure"
+        measuring.parts(store, first, "movement", BOX, None)
+    assert [p.id for p in measuring.others(store, first, "movement")] == [second.id]
+    asked, found = measured(store, first, "movement", BOX, second.id)
+    assert found.outcome == "cannot_measure"
+    kept = measuring.keep(store, asked, found, BOX, by="J. Doe")
+    assert kept.candidate.reason.endswith("measured against IMG_0003.jpg")
+
+
+def test_a_photo_is_measured_against_the_one_taken_next_first(store, picture, screened):
+    visit = store.visits.begin("114", dt.date(2026, 5, 4), inspector="J. Doe")
+    shots = []
+    for i in range(4):
+        made = screened(picture(i), f"IMG_{i}.jpg", flags=False)
+        taken = dataclasses.replace(made.photo, taken=f"2026-05-04T07:1{i}:00")
+        shots.append(store.add_photo(dataclasses.replace(made, photo=taken), data=picture(i), visit=visit))
+    near = [p.name for p in measuring.others(store, store.photo(shots[2].id), "movement")]
+    assert near == ["IMG_3.jpg", "IMG_0.jpg", "IMG_1.jpg"]
 
 
 def test_a_known_length_gives_millimetres_and_says_so(store, bushing, screened):
     photo = store.add_photo(screened(bushing, flags=False), data=bushing)
-    bare = measuring.measure_box(store, photo, "bushing_offset", EYE, None)
+    _, bare = measured(store, photo, "bushing_offset", EYE)
     assert bare.scale is None
-    found = measuring.measure_box(
-        store, photo, "bushing_offset", EYE, None, {photo.id: known_length(*NUT, "M16")}
-    )
+    known = {photo.id: known_length(*NUT, "M16")}
+    asked, found = measured(store, photo, "bushing_offset", EYE, known=known)
     assert found.figure("offset_mm") == pytest.approx(5, abs=0.2)
     assert found.figure("offset_percent") == pytest.approx(bare.figure("offset_percent"))
-    mark = measuring.keep(store, photo.id, found, EYE, by="J. Doe")
+    mark = measuring.keep(store, asked, found, EYE, by="J. Doe")
     assert mark.candidate.reason.endswith("millimetres from the width across flats of an M16 nut")
 
 

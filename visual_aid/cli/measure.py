@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from pathlib import Path
@@ -13,6 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from visual_aid.cli.screen import complain, write_files
+from visual_aid.followup.handchecks import checks
 from visual_aid.followup.known_length import known_length
 from visual_aid.measure.measurement import Measurement
 from visual_aid.measure.scale import Scale
@@ -112,7 +114,7 @@ def _numbers(text: str, count: int, what: str, example: str) -> tuple[float, ...
         numbers = tuple(float(part) for part in text.split(","))
     except ValueError:
         numbers = ()
-    if len(numbers) != count:
+    if len(numbers) != count or not all(map(math.isfinite, numbers)):
         raise ValueError(f"{text!r} is not {what}: write {example}")
     return numbers
 
@@ -131,5 +133,6 @@ def _print(console: Console, measurement: Measurement) -> None:
         console.print("", table, "")
     for line in rest:
         console.print(Text(line), soft_wrap=True)
-    console.print(f"Hand check that settles it: {measurement.hand_check}", soft_wrap=True)
+    title = checks()[measurement.hand_check].title
+    console.print(f"Hand check that settles it: {title} ({measurement.hand_check})", soft_wrap=True)
     console.print(CAUTION, soft_wrap=True)

@@ -112,15 +112,12 @@ def measure(views: Sequence[View]) -> Found:
     )
     seen = (
         f"the darkest streak is {100 * (1 - math.exp(-traits.edge)):.0f} % darker than the body on both its "
-        f"sides, {traits.edge / max(traits.grain, 0.01):.0f} times as much as dirt on it, over "
+        f"sides, {traits.edge / max(traits.grain, 0.01):.1f} times as much as dirt on it, over "
         f"{100 * traits.extent:.0f} % of the way down; the highlight "
-        f"{'is glossy part of the way down' if traits.shine > GLOSSY else 'is no glossier in one part'}"
+        f"{'is glossy part of the way down' if traits.shine > GLOSSY else 'is no glossier in one part'}; "
+        f"score of a run {chance:.2f}"
     )
-    marks = (
-        ()
-        if outline is None or chance < UNSURE[0]
-        else (Mark("streak", patch.outline(project(to_patch, outline))),)
-    )
+    marks = () if outline is None else (Mark("darkest streak", patch.outline(project(to_patch, outline))),)
     if chance >= UNSURE[1]:
         return Found(f"fluid has run down: {seen}", figures, marks, LIMIT, chance, "beyond_limit")
     if chance > UNSURE[0]:

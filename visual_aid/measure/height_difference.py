@@ -33,7 +33,7 @@ def measure(views: Sequence[View]) -> Found:
     Raises
     ------
     CannotMeasure
-        The heights are in two photos and one of them has no scale.
+        The heights are in two photos and one of them has no scale, or a box goes beyond its photo.
     """
     return _compared(views, DIFFERENCE, ("left", "right"))
 
@@ -50,6 +50,12 @@ def measure_hold(views: Sequence[View]) -> Found:
 
 
 def _compared(views: Sequence[View], limit: Limit, names: tuple[str, str]) -> Found:
+    for view in views:
+        _, y, _, h = view.box
+        if y < -1 or y + h > view.photo.info.height + 1:
+            raise CannotMeasure(
+                "the box goes beyond the photo: both points of the height have to be in the picture"
+            )
     same = views[0].photo is views[1].photo
     marks = tuple(
         _mark(view, name, 0 if same else i) for i, (view, name) in enumerate(zip(views, names, strict=True))

@@ -32,7 +32,7 @@ LIMIT = Limit(
     "axis_ratio",
     1.05,
     "longest width at most 5 % over the shortest",
-    "no published limit: where this tool asks for the hand check; the maker's figure goes first",
+    "no published limit: where this tool asks for the hand check",
 )
 
 

@@ -16,6 +16,8 @@ from visual_aid.model import Box, Outline
 
 LEAST_SIDE = 24.0
 """Full pixels of a box's shorter side under which nothing on it can be measured."""
+ONE_TONE = 0.98
+"""Share of a box's pixels of one and the same tone from which it shows nothing."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -67,9 +69,14 @@ def cut(view: View, side: int, margin: float = 0.0, *, square: bool = True) -> P
     Raises
     ------
     CannotMeasure
-        The box is too small or lies outside the photo.
+        The box is too small, lies outside the photo, or shows nothing.
     """
-    x, y, w, h = _inside(view)
+    x, y, w, h = _large_enough(view)
+    if _blank(view.photo.crop(x, y, w, h)):
+        raise CannotMeasure(
+            "what is boxed is one flat tone, without any detail (burnt out, black, or nothing): light it and "
+            "take it again"
+        )
     x, y, w, h = x - margin * w, y - margin * h, w * (1 + 2 * margin), h * (1 + 2 * margin)
     corners = np.array([(x, y), (x + w, y), (x + w, y + h), (x, y + h)])
     scale = view.scale
@@ -101,17 +108,36 @@ def cut(view: View, side: int, margin: float = 0.0, *, square: bool = True) -> P
     return Patch(_resampled(view, to_full, size), to_full, mm)
 
 
-def _inside(view: View) -> Box:
+def _blank(pixels: NDArray[np.uint8]) -> bool:
+    """Tell whether nearly all pixels are of one tone: a camera's noise alone makes more of any surface."""
+    tones = np.bincount(cv2.cvtColor(np.ascontiguousarray(pixels), cv2.COLOR_RGB2GRAY).ravel())
+    return bool(tones.max() > ONE_TONE * tones.sum())
+
+
+def inside(view: View) -> Box:
+    """Give what of a view's box lies on the photo.
+
+    Raises
+    ------
+    CannotMeasure
+        More than half of it does not.
+    """
     x, y, w, h = view.box
     info = view.photo.info
     left, top, right, bottom = max(0.0, x), max(0.0, y), min(info.width, x + w), min(info.height, y + h)
     if right - left < 0.5 * w or bottom - top < 0.5 * h:
         raise CannotMeasure("the box lies outside the photo: draw it on the part")
-    if min(right - left, bottom - top) < LEAST_SIDE:
-        raise CannotMeasure(
-            f"the part is only {min(right - left, bottom - top):.0f} pixels wide: go nearer and take it again"
-        )
     return left, top, right - left, bottom - top
+
+
+def _large_enough(view: View) -> Box:
+    x, y, w, h = inside(view)
+    if min(w, h) < LEAST_SIDE:
+        size = f"{max(min(w, h), 1):.0f}"
+        raise CannotMeasure(
+            f"the part is only {size} pixel{'' if size == '1' else 's'} wide: go nearer and take it again"
+        )
+    return x, y, w, h
 
 
 def _to_edges() -> Floats:

@@ -99,8 +99,9 @@ def measure(views: Sequence[View]) -> Found:
             Figure("width_mm", width * patch.mm, 0.35 * width * patch.mm),
         ]
         reason += f"; {total * patch.mm:.0f} mm in all, about {width * patch.mm:.1f} mm wide"
-    way = "radial" if radial > 0.6 else "circumferential" if radial < 0.4 else "radial and circumferential"
-    reason += f"; they run {way} about the box's middle ({100 * radial:.0f} % radial)"
+    way = "radially" if radial > 0.6 else "around" if radial < 0.4 else "radially and around"
+    run = "they run" if len(cracks) > 1 else "it runs"
+    reason += f"; {run} {way}, as seen from the box's middle ({100 * radial:.0f} % radial)"
     marks = tuple(Mark("crack", patch.outline(c.around)) for c in cracks)
     return Found(reason, tuple(figures), marks, LIMIT)
 

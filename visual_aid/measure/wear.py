@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -19,6 +20,7 @@ from visual_aid.measure import (
     rust_grade,
 )
 from visual_aid.measure.measurement import CannotMeasure, Measure, Measurement, View, judge
+from visual_aid.measure.patch import inside
 from visual_aid.measure.scale import Scale
 from visual_aid.measure.scale_card import RULER, find_card
 from visual_aid.model import WEARS, Box, Wear
@@ -223,8 +225,8 @@ def measure_wear(
     Raises
     ------
     ValueError
-        The kind takes another number of photos or boxes, there are more known lengths than photos, a box is
-        empty, or the ruler cannot be right.
+        The kind takes another number of photos or boxes, the two photos are one and the same, there are
+        more known lengths than photos, a box is empty, or the ruler cannot be right.
     """
     kind = KINDS[wear]
     _check(kind, photos, boxes)
@@ -249,6 +251,8 @@ def measure_wear(
     names = tuple(photo.info.name for photo in photos)
     common = {"hand_check": kind.hand_check, "cautions": kind.cautions}
     try:
+        for view in views[: kind.boxes]:
+            inside(view)
         found = kind.measure(views)
     except CannotMeasure as refused:
         return Measurement(wear, names, tuple(boxes), "cannot_measure", str(refused), **common)  # type: ignore[arg-type]
@@ -275,11 +279,13 @@ def _check(kind: Kind, photos: Sequence[Photo], boxes: Sequence[Box]) -> None:
         raise ValueError(
             f"{kind.label.lower()} is measured on {count} photo{'s' if most > 1 else ''}: {kind.how}"
         )
+    if len({photo.info.sha256 for photo in photos}) < len(photos):
+        raise ValueError(f"{photos[0].info.name} is given twice: one photo shows no change")
     if len(boxes) != kind.boxes:
         raise ValueError(
             f"{kind.label.lower()} takes {kind.boxes} box{'es' if kind.boxes > 1 else ''}, not "
             f"{len(boxes)}: {kind.how}"
         )
     for x, y, w, h in boxes:
-        if not (w > 0 and h > 0):
+        if not (w > 0 and h > 0 and math.isfinite(x + y + w + h)):
             raise ValueError(f"the box {x:g},{y:g},{w:g},{h:g} is empty: give x,y,width,height in pixels")

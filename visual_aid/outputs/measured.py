@@ -21,8 +21,9 @@ from visual_aid.photo import Photo
 
 SIDE = 1200
 """Longest side of a drawn photo in pixels."""
-NEAR, AROUND = 480, 0.15
-"""Longest side in pixels of a part seen from near; share of its box shown around it."""
+NEAR, AROUND, BOLD = 480, 0.15, 2
+"""Longest side in pixels of a part seen from near; share of its box shown around it; how many times as thick
+its lines are, since a page shows it at half its size."""
 BOX_COLOUR, MARK_COLOUR = "#ffffff", "#00e5ff"
 """Of the person's box and of what was measured: cyan is rare under a truck."""
 _TEXT, _STEP, _MARGIN = 20, 30, 14
@@ -114,12 +115,17 @@ def draw_part(photo: Photo, measurement: Measurement, number: int, box: Box) -> 
     size = max(1, round(part.shape[1] * scale)), max(1, round(part.shape[0] * scale))
     how = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
     picture = Image.fromarray(cv2.resize(part, size, interpolation=how))
-    _draw(picture, measurement, number, scale, (left, top))
+    _draw(picture, measurement, number, scale, (left, top), BOLD)
     return np.array(picture)
 
 
 def _draw(
-    picture: Image.Image, measurement: Measurement, number: int, scale: float, corner: tuple[float, float]
+    picture: Image.Image,
+    measurement: Measurement,
+    number: int,
+    scale: float,
+    corner: tuple[float, float],
+    bold: int = 1,
 ) -> None:
     """Draw the boxes and marks of one photo into a picture whose upper left pixel is ``corner`` of it."""
     pen = ImageDraw.Draw(picture)
@@ -131,10 +137,10 @@ def _draw(
     for i, (x, y, w, h) in enumerate(measurement.boxes):
         if alone or i == number:
             corners = placed([(x, y), (x + w, y), (x + w, y + h), (x, y + h), (x, y)])
-            pen.line(corners, UNDER_STROKE, 4)
-            pen.line(corners, BOX_COLOUR, 2)
+            pen.line(corners, UNDER_STROKE, 4 * bold)
+            pen.line(corners, BOX_COLOUR, 2 * bold)
     for mark in measurement.marks:
         if mark.photo == number:
             points = placed([*mark.outline, *(mark.outline[:1] if mark.closed else ())])
-            pen.line(points, UNDER_STROKE, 5, joint="curve")
-            pen.line(points, MARK_COLOUR, 2, joint="curve")
+            pen.line(points, UNDER_STROKE, 5 * bold, joint="curve")
+            pen.line(points, MARK_COLOUR, 2 * bold, joint="curve")

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 from PIL import Image
 
-from visual_aid.measure.measurement import Measurement
+from visual_aid.measure.measurement import Measurement, Outcome
 from visual_aid.measure.scale import Scale
 from visual_aid.measure.wear import KINDS, measure_wear
 from visual_aid.model import Box, Outline, Wear
@@ -19,6 +20,14 @@ PICTURE_BYTES = 60_000
 """Most that the picture of a measured part may weigh: it goes to a phone with every box that is dragged."""
 MOST_OTHERS = 40
 """Other photos to choose from: more than a visit's photos of one part are no choice."""
+Held = tuple[str, Box]
+"""A boxed height that waits for the other one: the photo's id, and the box."""
+LAID_BESIDE: Mapping[Outcome, str] = {
+    "beyond_limit": "beyond",
+    "within_limit": "as far as the photo shows within",
+    "unclear": "too near to tell from",
+}
+"""How a figure lies to its limit, as a kept finding says it."""
 
 
 def takes_two(wear: Wear) -> bool:
@@ -31,19 +40,30 @@ def takes_length(wear: Wear) -> bool:
     return KINDS[wear].scale == "better" or takes_two(wear)
 
 
-def others(store: Store, photo: StoredPhoto, wear: Wear) -> tuple[StoredPhoto, ...]:
-    """Give the photos that a boxed part can be measured against.
+def others(store: Store, photo: StoredPhoto, wear: Wear, held: Held | None = None) -> tuple[StoredPhoto, ...]:
+    """Give the photos that a boxed part can be measured against, the likeliest first.
 
-    They are the others of its visit, or the last ones of the worklist where it belongs to none; for a height,
-    those on which that height is marked already, this photo among them.
+    They are the others of its visit, or the last ones of the worklist where it belongs to none, from the one
+    taken next on; for a height, those on which that height is held or marked already, this photo among them
+    where one photo will do.
+
+    Parameters
+    ----------
+    held : (str, Box), optional
+        A box of the same height that is held for comparison, and the id of its photo.
     """
     if photo.visit is not None:
         near: Sequence[StoredPhoto] = store.visits.photos(photo.visit.id)
     else:
-        near = [entry.photo for entry in store.worklist(limit=MOST_OTHERS)]
+        found = [entry.photo for entry in store.worklist(limit=MOST_OTHERS)]
+        near = sorted(found, key=lambda one: (one.screening.photo.taken or "", one.name))
     if KINDS[wear].boxes == 1:
-        return tuple(other for other in near if other.id != photo.id)
-    return tuple(other for other in near if marked(store, other.id, wear) is not None)
+        at = next((i for i, one in enumerate(near) if one.id == photo.id), -1)
+        return tuple(one for one in (*near[at + 1 :], *near[: at + 1]) if one.id != photo.id)
+    alone = KINDS[wear].photos[0] == 1
+    boxed = [] if held is None else [store.photo(held[0])]
+    boxed += [one for one in near if one not in boxed and marked(store, one.id, wear)]
+    return tuple(one for one in boxed if alone or one.id != photo.id)
 
 
 def marked(store: Store, photo: str, wear: Wear) -> StoredCandidate | None:
@@ -52,52 +72,92 @@ def marked(store: Store, photo: str, wear: Wear) -> StoredCandidate | None:
     return found[-1] if found else None
 
 
-def measure_box(
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """What is measured, in the order in which its kind takes it.
+
+    Attributes
+    ----------
+    photos, boxes : tuple
+        One or two each.
+    at_hand : int
+        Which of the photos a person is looking at.
+    """
+
+    wear: Wear
+    photos: tuple[StoredPhoto, ...]
+    boxes: tuple[Box, ...]
+    at_hand: int = 0
+
+
+def parts(
     store: Store,
     photo: StoredPhoto,
     wear: Wear,
     box: Box,
     other: str | None,
-    known: Mapping[str, Scale] | None = None,
-) -> Measurement:
-    """Measure a boxed part, where the kind takes it against another photo.
+    held: Held | None = None,
+) -> Parts:
+    """Say what is measured: the boxed part, where the kind takes it against another photo.
 
-    Of a height the other photo comes first: what is boxed now is the right side, or the later height. Of a
-    movement the photo at hand comes first, since the box is that in the first photo. Known lengths, by
-    the photo's id, count where no card is seen.
+    Of a movement the photo at hand comes first, since the box is that in the first photo. Of heights the
+    left one does, or the earlier one; where neither the photos' places nor their times tell, what was
+    boxed first.
 
     Raises
     ------
     ValueError
         The kind takes a second photo or box and there is none.
-    PhotoError
-        A photo file can no longer be read.
     """
-
-    def scales(*photos: str) -> list[Scale | None]:
-        return [(known or {}).get(id_) for id_ in photos]
-
     if not takes_two(wear):
-        return measure_wear(wear, [store.read(photo)], [box], known=scales(photo.id))
+        return Parts(wear, (photo,), (box,))
     if other is None:
         raise ValueError(KINDS[wear].how)
     second = store.photo(other)
     if KINDS[wear].boxes == 1:
-        photos = [store.read(photo), store.read(second)]
-        return measure_wear(wear, photos, [box], known=scales(photo.id, other))
+        return Parts(wear, (photo, second), (box,))
     mark = marked(store, other, wear)
-    if mark is None:
+    if held is not None and held[0] == other:
+        there = held[1]
+    elif mark is not None:
+        there = mark.candidate.box
+    else:
         raise ValueError(KINDS[wear].how)
-    both = [photo] if other == photo.id else [second, photo]
+    if other == photo.id:
+        left, right = sorted((there, box))  # from behind, the left of the photo is the left of the unit
+        return Parts(wear, (photo,), (left, right))
+    if _comes_first(wear, photo, second):
+        return Parts(wear, (photo, second), (box, there))
+    return Parts(wear, (second, photo), (there, box), at_hand=1)
+
+
+def _comes_first(wear: Wear, photo: StoredPhoto, second: StoredPhoto) -> bool:
+    if wear == "height_difference":
+        sides = [one.position and one.position.side for one in (photo, second)]
+        return sides == ["left", "right"]
+    taken, then = (one.screening.photo.taken for one in (photo, second))
+    return taken is not None and then is not None and taken < then
+
+
+def measure_parts(store: Store, asked: Parts, known: Mapping[str, Scale] | None = None) -> Measurement:
+    """Measure boxed parts; known lengths, by the photo's id, count where no card is seen.
+
+    Raises
+    ------
+    ValueError
+        The boxes make no sense.
+    PhotoError
+        A photo file can no longer be read.
+    """
     return measure_wear(
-        wear,
-        [store.read(one) for one in both],
-        [mark.candidate.box, box],
-        known=scales(*(one.id for one in both)),
+        asked.wear,
+        [store.read(photo) for photo in asked.photos],
+        asked.boxes,
+        known=[(known or {}).get(photo.id) for photo in asked.photos],
     )
 
 
-def picture(store: Store, photo: StoredPhoto, measurement: Measurement, box: Box) -> bytes:
+def picture(store: Store, asked: Parts, measurement: Measurement, box: Box) -> bytes:
     """Give a JPEG of the boxed part from near, with what was measured drawn on it.
 
     Raises
@@ -105,15 +165,21 @@ def picture(store: Store, photo: StoredPhoto, measurement: Measurement, box: Box
     PhotoError
         The photo file can no longer be read.
     """
-    # Of a movement the photo at hand is the first, of heights the last.
-    number = 0 if KINDS[measurement.wear].boxes == 1 else len(measurement.photos) - 1
-    part = draw_part(store.read(photo), measurement, number, box)
+    photo = store.read(asked.photos[asked.at_hand])
+    part = draw_part(photo, measurement, asked.at_hand, box)
     return encode(Image.fromarray(part), PICTURE_BYTES)
+
+
+def which_is_which(measurement: Measurement) -> str:
+    """Say which photo shows which of two heights; empty where there is nothing to confuse."""
+    if KINDS[measurement.wear].boxes == 1 or len(measurement.photos) == 1:
+        return ""
+    return ", ".join(f"{mark.label}: {measurement.photos[mark.photo]}" for mark in measurement.marks)
 
 
 def keep(
     store: Store,
-    photo: str,
+    asked: Parts,
     measurement: Measurement,
     box: Box,
     *,
@@ -121,22 +187,31 @@ def keep(
     outline: Outline = (),
     note: str = "",
 ) -> StoredCandidate:
-    """Record a measurement as a finding of the person's own, with its reason and figures."""
-    said = (
-        measurement.reason
-        if measurement.outcome != "cannot_measure"
-        else f"not measured: {measurement.reason}"
-    )
-    if measurement.scale is not None:
-        said = f"{said}; millimetres from {measurement.scale}"
-    measures = {figure.name: figure.value for figure in measurement.figures}
+    """Record a measurement as a finding on the photo at hand, with its reason, limit and figures."""
+    photo = asked.photos[asked.at_hand]
     return store.mark(
-        photo,
+        photo.id,
         measurement.wear,
         box,
         by=by,
         outline=outline,
         note=note,
-        reason="; ".join(filter(None, [said, note])),
-        measures=measures,
+        reason="; ".join(filter(None, [*_said(asked, measurement), note])),
+        measures={figure.name: figure.value for figure in measurement.figures},
     )
+
+
+def _said(asked: Parts, measurement: Measurement) -> Iterator[str]:
+    """Say in parts of a sentence what is kept: a finding has to be understood without the page."""
+    measured = measurement.outcome != "cannot_measure"
+    yield measurement.reason if measured else f"not measured: {measurement.reason}"
+    if measurement.limit is not None and measurement.outcome in LAID_BESIDE:
+        limit = measurement.limit
+        yield f"{LAID_BESIDE[measurement.outcome]} the limit: {limit.say} ({limit.source})"
+    which = which_is_which(measurement)
+    if which or len(asked.photos) == 1:
+        yield which
+    else:
+        yield f"measured against {asked.photos[1 - asked.at_hand].name}"
+    if measurement.scale is not None:
+        yield f"millimetres from {measurement.scale}"

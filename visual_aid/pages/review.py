@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from functools import partial
 from html import escape
@@ -88,7 +88,9 @@ def show() -> None:
             _magnifier(photo, state.chosen)
         else:
             st.subheader("Nothing likely" if hidden else "Nothing flagged", anchor=False)
-        _teach(photo.id, candidates)
+        if state.drawn is None:
+            _tell_held()
+            _teach(photo.id, candidates)
         _onwards(photo.id, candidates)
         st.caption(CAUTION)
         _details(candidates)
@@ -306,25 +308,15 @@ def _measure(photo: StoredPhoto, wear: Wear) -> None:
     box, outline = state.drawn
     other = _other(photo, wear) if measuring.takes_two(wear) else None
     known = _known(photo, state.length) if state.length is not None else None
-    if known is not None:
-        # The other photo of a pair is measured by its own known length, pointed out while it was looked at.
-        state.setdefault("scales", {})[photo.id] = known
-    measurement = _measured(photo, wear, box, other, known)
+    asked = _parts(photo, wear, box, other)
+    measurement = None if asked is None else _measured(asked, box, _scales(photo.id, wear, known))
     measured = measurement is not None and measurement.outcome != "cannot_measure"
     if measurement is not None:
-        st.markdown(f"**{OUTCOME_WORDS[measurement.outcome]}**")
-        reason, *lines = in_words(measurement)[1:]
-        st.text(reason)
-        if measurement.marks:
-            alt = f"The part from near: {', '.join(dict.fromkeys(m.label for m in measurement.marks))}"
-            data = base64.b64encode(state.measured[2]).decode()
-            st.html(f'<img class="measured" alt="{escape(alt)}" src="data:image/jpeg;base64,{data}">')
-        for line in lines:
-            st.text(line)
-        st.text(f"Hand check that settles it: {checks()[measurement.hand_check].title}.")
+        _say_measured(measurement)
         if measured and known is not None:
             st.text(_how_good(known, measurement))
-        with st.container(horizontal=True):
+    with st.container(key="measured-ways", horizontal=True):
+        if measurement is not None:
             st.button(
                 "Keep as a finding" if measured else "Mark it without measuring",
                 type="primary",
@@ -332,8 +324,18 @@ def _measure(photo: StoredPhoto, wear: Wear) -> None:
                 width="stretch",
                 disabled=not signature(),
                 on_click=_keep_measured,
-                args=(photo.id, measurement, box, outline),
+                args=(asked, measurement, box, outline),
             )
+        elif KINDS[wear].boxes > 1:
+            st.button(
+                "Hold this height",
+                type="primary",
+                shortcut="Y",
+                width="stretch",
+                on_click=_hold,
+                args=(photo.id, wear, box),
+            )
+        st.button("Drop it", key="drop-measured", width="stretch", on_click=_drop_drawn)
     st.caption("Drag a corner of the box to fit it better. " + KINDS[wear].how)
     no_scale = measurement is not None and measurement.scale is None
     if state.length is None and no_scale and measuring.takes_length(wear):
@@ -343,17 +345,64 @@ def _measure(photo: StoredPhoto, wear: Wear) -> None:
         st.button(
             unmeasured, width="stretch", disabled=not signature(), on_click=_mark, args=(photo.id, wear)
         )
-    st.button("Drop it", key="drop-measured", width="stretch", on_click=_drop_drawn)
+    if measurement is not None and KINDS[wear].boxes > 1:
+        label = "Hold this height instead of the other"
+        st.button(label, width="stretch", on_click=_hold, args=(photo.id, wear, box))
+
+
+def _say_measured(measurement: Measurement) -> None:
+    st.markdown(f"**{OUTCOME_WORDS[measurement.outcome]}**")
+    reason, *lines = in_words(measurement)[1:]
+    st.text(reason)
+    which = measuring.which_is_which(measurement)
+    if which:
+        st.text(sentence(which))
+    if measurement.marks:
+        alt = f"The part from near: {', '.join(dict.fromkeys(m.label for m in measurement.marks))}"
+        data = base64.b64encode(state.measured[2]).decode()
+        st.html(f'<img class="measured" alt="{escape(alt)}" src="data:image/jpeg;base64,{data}">')
+    for line in lines:
+        st.text(line)
+    st.text(f"Hand check that settles it: {checks()[measurement.hand_check].title}.")
 
 
 def _other(photo: StoredPhoto, wear: Wear) -> str | None:
-    near = {p.id: p.name for p in measuring.others(the_store(), photo, wear)}
+    near = {p.id: p.name for p in measuring.others(the_store(), photo, wear, _held(wear))}
     if not near:
-        st.text("There is no other photo to measure against yet: mark this one, then open the other.")
+        if KINDS[wear].boxes > 1:
+            st.text("Nothing to compare with yet. Hold this height, then box the other one.")
+        else:
+            st.text("There is no other photo to measure against yet: add it to the visit.")
         return None
-    return st.selectbox(
-        "Measured against", near, format_func=lambda id_: near[id_], key=f"against-{photo.id}"
-    )
+    with st.container(key="against", horizontal=True, vertical_alignment="bottom"):
+        other = st.selectbox(
+            "Measured against", near, format_func=lambda id_: near[id_], key=f"against-{wear}-{photo.id}"
+        )
+        st.html(f'<img class="other" src="/thumb/{escape(other)}" alt="The photo measured against">')
+    return other
+
+
+def _held(wear: Wear) -> measuring.Held | None:
+    held: measuring.Held | None = state.setdefault("held", {}).get(wear)
+    return held
+
+
+def _hold(photo: str, wear: Wear, box: Box) -> None:
+    state.setdefault("held", {})[wear] = photo, box
+    _drop_drawn()
+
+
+def _tell_held() -> None:
+    for wear, (photo, _) in state.get("held", {}).items():
+        name = plain(the_store().photo(photo).name)
+        st.info(f"{SIGN_STYLE[wear].label}: one height is held from {name}. Now box the other one.")
+
+
+def _parts(photo: StoredPhoto, wear: Wear, box: Box, other: str | None) -> measuring.Parts | None:
+    try:
+        return measuring.parts(the_store(), photo, wear, box, other, _held(wear))
+    except ValueError:
+        return None  # what is missing stands above
 
 
 def _known(photo: StoredPhoto, ends: Pointed) -> Scale | None:
@@ -398,42 +447,44 @@ def _how_good(known: Scale, measurement: Measurement) -> str:
     )
 
 
-def _measured(
-    photo: StoredPhoto, wear: Wear, box: Box, other: str | None, known: Scale | None
-) -> Measurement | None:
-    scales = {} if known is None else {photo.id: known}
-    if other is not None and other in state.get("scales", {}):
-        scales[other] = state.scales[other]
-    asked = (
-        photo.id,
-        wear,
-        box,
-        other,
-        {id_: (s.source, s.relative) for id_, s in scales.items()},
-        state.length,
-    )
-    if state.get("measured", (None,))[0] != asked:
+def _scales(photo: str, wear: Wear, known: Scale | None) -> dict[str, Scale]:
+    """Give the known lengths of a kind by the photo's id.
+
+    Of two photos each is measured by its own, pointed out while that photo was looked at.
+    """
+    scales: dict[str, Scale] = state.setdefault("scales", {}).setdefault(wear, {})
+    if known is not None:
+        scales[photo] = known
+    elif state.length is not None or not measuring.takes_two(wear):
+        scales.pop(photo, None)
+    return scales
+
+
+def _measured(asked: measuring.Parts, box: Box, known: Mapping[str, Scale]) -> Measurement | None:
+    """Measure, or give what was measured last where nothing of it has changed."""
+    scales = {photo.id: known[photo.id] for photo in asked.photos if photo.id in known}
+    by = {id_: (s.source, s.relative, s.to_px.tobytes()) for id_, s in scales.items()}
+    question = asked, by
+    if state.get("measured", (None,))[0] != question:
         try:
-            found = measuring.measure_box(the_store(), photo, wear, box, other, scales)
-            drawn = measuring.picture(the_store(), photo, found, box) if found.marks else b""
-            state.measured = asked, found, drawn
+            found = measuring.measure_parts(the_store(), asked, scales)
+            drawn = measuring.picture(the_store(), asked, found, box) if found.marks else b""
+            state.measured = question, found, drawn
         except (PhotoError, OSError) as error:
             st.error(plain(str(error)))
-            return None
-        except ValueError:
             return None
     measurement: Measurement = state.measured[1]
     return measurement
 
 
 @telling_trouble()
-def _keep_measured(photo: str, measurement: Measurement, box: Box, outline: Outline) -> None:
+def _keep_measured(asked: measuring.Parts, measurement: Measurement, box: Box, outline: Outline) -> None:
     if state.drawn is None:
         return  # pressed twice: the finding is kept
     note = state.get("note", "")
-    _show_marked(
-        measuring.keep(the_store(), photo, measurement, box, outline=outline, by=signature(), note=note)
-    )
+    kept = measuring.keep(the_store(), asked, measurement, box, outline=outline, by=signature(), note=note)
+    state.get("held", {}).pop(measurement.wear, None)
+    _show_marked(kept)
 
 
 @telling_trouble()
