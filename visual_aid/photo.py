@@ -256,7 +256,7 @@ def read_photo_bytes(data: bytes, name: str, *, path: str = "", max_pixels: int 
         raise _error(
             "too_many_pixels",
             f"{name} has {width} x {height} pixels, the limit is {max_pixels / 1e6:.0f} megapixels: "
-            "save it smaller, or raise the limit.",
+            "save it smaller.",
         )
     if min(_working_size(width, height)) < MIN_SIDE:
         raise _error(

@@ -1,3 +1,4 @@
+import datetime as dt
 import io
 
 import pytest
@@ -56,6 +57,19 @@ def test_a_photo_that_is_there_is_not_added_again(store, picture):
     taken = take_upload(store, picture(), "copy.jpg")
     assert (taken.kept, taken.say) == (True, "copy.jpg is in the records already.")
     assert len(store.worklist()) == 1
+
+
+def test_photos_added_without_a_unit_number_join_the_visit_under_which_they_are_added_again(store, picture):
+    take_upload(store, picture(), "IMG_7.jpg")
+    day = dt.date(2026, 5, 4)
+    first, second = (store.visits.begin(unit, day, inspector="J. Doe") for unit in ("417", "418"))
+    says = [take_upload(store, picture(), "IMG_7.jpg", visit).say for visit in (first, second)]
+    assert says == [
+        "IMG_7.jpg is in the records already, at this visit.",
+        "IMG_7.jpg is in the records already, under Unit 417, 04 May 2026, and stays there.",
+    ]
+    assert [photo.visit for photo in store.visits.photos(first.id)] == [first]
+    assert store.visits.photos(second.id) == ()
 
 
 def test_a_missed_fastener_is_added_where_it_was_tapped(store, picture, screened):

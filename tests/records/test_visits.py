@@ -90,3 +90,23 @@ def test_the_former_photo_is_the_last_of_that_place_from_an_earlier_day(store, v
     assert store.visits.former(store.photo(new.id)).id == old.id
     assert store.visits.former(store.photo(oldest.id)) is None
     assert store.visits.former(new) is None  # not placed when it was read
+
+
+def test_a_photo_of_no_visit_joins_one_and_one_of_another_visit_stays(store, picture, screened, visited):
+    there = visited(1)
+    stray = store.add_photo(screened(picture(2)), data=picture(2))
+    other = store.visits.begin("418", DAY, inspector="J. Doe")
+    joined = store.visits.take_in(other.id, stray.screening.photo.sha256)
+    assert (joined.id, joined.visit) == (stray.id, other)
+    assert store.visits.take_in(other.id, there.screening.photo.sha256).visit == there.visit
+    assert [photo.id for photo in store.visits.photos(other.id)] == [stray.id]
+
+
+def test_only_what_is_there_can_join(store, picture, screened):
+    stray = store.add_photo(screened(picture(2)), data=picture(2))
+    visit = store.visits.begin("418", DAY, inspector="J. Doe")
+    with pytest.raises(KeyError):
+        store.visits.take_in(visit.id + 1, stray.screening.photo.sha256)
+    with pytest.raises(KeyError):
+        store.visits.take_in(visit.id, "0" * 64)
+    assert store.photo(stray.id).visit is None

@@ -60,6 +60,11 @@ def show() -> None:
             f"{MOST} photos are the most at once. Screen these, then add those that are marked as failed. "
             "A photo that is in the records already is passed over."
         )
+    if uploads and visit is None:
+        st.warning(
+            "No unit number: the photos will belong to no visit, and to no report. "
+            "To put them into a visit later, add them again with the number."
+        )
     if uploads and st.button(f"Screen {_photos(len(uploads))}", type="primary", disabled=not ready):
         begun = _begun(visit)
         _take([partial(_take_upload, upload, begun) for upload in uploads])

@@ -12,7 +12,7 @@ from statistics import median
 from visual_aid.decoder import read_photo, read_photo_bytes
 from visual_aid.likeness import likeness
 from visual_aid.model import Fastener, Screening
-from visual_aid.pages.words import sentence
+from visual_aid.pages.words import sentence, visit_name
 from visual_aid.photo import Photo, PhotoError
 from visual_aid.records.entries import WEAK_SCORE, StoredPhoto, Visit
 from visual_aid.records.store import Store
@@ -52,7 +52,7 @@ def _take(
     try:
         photo = read()
         if store.has(photo.info.sha256):
-            return Taken(name, True, f"{name} is in the records already.")
+            return Taken(name, True, _known(store, photo.info.sha256, name, visit))
         screening = screen_photo(photo)
         if screening.error is not None:
             return Taken(name, False, screening.error.say)
@@ -66,6 +66,17 @@ def _take(
     except Exception as error:  # one photo that the engine fails on must not cost the others
         return Taken(name, False, f"{name} made the engine fail ({error!r}): report it with the photo.")
     return Taken(name, True, f"{name}: {_outcome(screening)}", retake=not screening.quality.usable)
+
+
+def _known(store: Store, sha256: str, name: str, visit: Visit | None) -> str:
+    """Say of a photo that is in the records where it belongs; one of no visit joins this one."""
+    there = f"{name} is in the records already"
+    if visit is None:
+        return f"{there}."
+    now = store.visits.take_in(visit.id, sha256).visit
+    if now is None or now.id == visit.id:
+        return f"{there}, at this visit."
+    return f"{there}, under {visit_name(now)}, and stays there."
 
 
 def _outcome(screening: Screening) -> str:

@@ -55,6 +55,10 @@ class Store:
         Visits of units, and where on a unit photos were taken.
     logbook : Logbook
         What people write down beside their decisions.
+    gallery : Gallery
+        Examples kept for teaching, and what they look like.
+    quizzes : Quizzes
+        Quizzes drawn from the gallery, and the answers of trainees.
     backlog : Backlog
         Photo files that runs of a backlog have seen.
     comparisons : Comparisons
@@ -220,11 +224,11 @@ class Store:
         """
         return self._photos.thumb(photo.path, photo.screening.photo.sha256, pixels)
 
-    # Worklist
-
     def copy(self, name: str, make: Callable[[], bytes]) -> bytes:
         """Give a file made for showing by its name; it is made if there is none yet."""
         return self._photos.copy(name, make)
+
+    # Worklist
 
     def worklist(
         self,

@@ -114,6 +114,35 @@ class Visits:
         with reading(self._engine) as connection:
             return queries.read_photos(connection, t.photo.c.visit == visit)
 
+    def take_in(self, visit: int, sha256: str) -> StoredPhoto:
+        """Make a stored photo of no visit one of this visit; a photo of another visit stays there.
+
+        Parameters
+        ----------
+        visit : int
+            The visit's id.
+        sha256 : str
+            The photo by its content.
+
+        Returns
+        -------
+        StoredPhoto
+            The photo with the visit that it belongs to now.
+
+        Raises
+        ------
+        KeyError
+            No visit of that id, or no photo of that content.
+        """
+        with writing(self._engine) as connection:
+            number = _read(connection, visit).id
+            stray = (t.photo.c.sha256 == sha256) & t.photo.c.visit.is_(None)
+            connection.execute(update(t.photo).where(stray).values(visit=number))
+            photo = connection.scalar(select(t.photo.c.id).where(t.photo.c.sha256 == sha256))
+            if photo is None:
+                raise KeyError(sha256)
+            return queries.read_photo(connection, photo)
+
     # Positions
 
     def position(self, unit: str, axle: int, side: Side, component: str) -> Position:
@@ -160,7 +189,7 @@ class Visits:
             for photo, (axle, side, component) in places.items():
                 stored = queries.read_photo(connection, photo)
                 if stored.visit is None:
-                    raise ValueError(f"{stored.name} belongs to no visit: say which unit it shows first")
+                    raise ValueError(f"{stored.name} belongs to no visit: add it again with its unit number")
                 position = _position(connection, stored.visit.unit, axle, side, component)
                 if position == stored.position:
                     continue
