@@ -119,6 +119,9 @@ def test_each_of_two_photos_may_have_its_own_known_length():
     found = measure_wear("height_difference", photos, boxes, known=[rule, half])
     assert found.figure("left_mm") == pytest.approx(400, abs=1)
     assert found.figure("right_mm") == pytest.approx(180, abs=1)
+    assert found.scale == "rule"
+    pole = scale_of_length((0, 0), (100, 0), 200.0, "pole")
+    assert measure_wear("height_difference", photos, boxes, known=[pole, half]).scale == "pole and rule"
     assert measure_wear("height_difference", photos, boxes, known=[rule]).outcome == "cannot_measure"
     with pytest.raises(ValueError, match="more known lengths than photos"):
         measure_wear("height_difference", photos[:1], boxes, known=[rule, half])

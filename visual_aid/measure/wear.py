@@ -249,6 +249,8 @@ def measure_wear(
         for i, photo in enumerate(spread)
     ]
     names = tuple(photo.info.name for photo in photos)
+    # Of a movement the first photo gives the millimetres; each height has its own.
+    sources = dict.fromkeys(scale.source for scale in scales[: kind.boxes] if scale is not None)
     common = {"hand_check": kind.hand_check, "cautions": kind.cautions}
     try:
         for view in views[: kind.boxes]:
@@ -266,7 +268,7 @@ def measure_wear(
         found.limit,
         found.marks,
         found.score,
-        None if scales[0] is None else scales[0].source,
+        " and ".join(sources) or None,
         kind.hand_check,
         kind.cautions,
     )

@@ -40,30 +40,38 @@ def takes_length(wear: Wear) -> bool:
     return KINDS[wear].scale == "better" or takes_two(wear)
 
 
+def near(store: Store, photo: StoredPhoto) -> tuple[StoredPhoto, ...]:
+    """Give the others of a photo's visit, from the one taken next on.
+
+    Where it belongs to no visit, they are the last ones of the worklist.
+    """
+    if photo.visit is not None:
+        around: Sequence[StoredPhoto] = store.visits.photos(photo.visit.id)
+    else:
+        found = [entry.photo for entry in store.worklist(limit=MOST_OTHERS)]
+        around = sorted(found, key=lambda one: (one.screening.photo.taken or "", one.name))
+    at = next((i for i, one in enumerate(around) if one.id == photo.id), -1)
+    return tuple(one for one in (*around[at + 1 :], *around[: at + 1]) if one.id != photo.id)
+
+
 def others(store: Store, photo: StoredPhoto, wear: Wear, held: Held | None = None) -> tuple[StoredPhoto, ...]:
     """Give the photos that a boxed part can be measured against, the likeliest first.
 
-    They are the others of its visit, or the last ones of the worklist where it belongs to none, from the one
-    taken next on; for a height, those on which that height is held or marked already, this photo among them
-    where one photo will do.
+    For a height they are those on which it is held or marked already, this photo among them where one photo
+    will do.
 
     Parameters
     ----------
     held : (str, Box), optional
         A box of the same height that is held for comparison, and the id of its photo.
     """
-    if photo.visit is not None:
-        near: Sequence[StoredPhoto] = store.visits.photos(photo.visit.id)
-    else:
-        found = [entry.photo for entry in store.worklist(limit=MOST_OTHERS)]
-        near = sorted(found, key=lambda one: (one.screening.photo.taken or "", one.name))
     if KINDS[wear].boxes == 1:
-        at = next((i for i, one in enumerate(near) if one.id == photo.id), -1)
-        return tuple(one for one in (*near[at + 1 :], *near[: at + 1]) if one.id != photo.id)
-    alone = KINDS[wear].photos[0] == 1
-    boxed = [] if held is None else [store.photo(held[0])]
-    boxed += [one for one in near if one not in boxed and marked(store, one.id, wear)]
-    return tuple(one for one in boxed if alone or one.id != photo.id)
+        return near(store, photo)
+    here = (photo,) if KINDS[wear].photos[0] == 1 else ()
+    there = [one for one in (*near(store, photo), *here) if marked(store, one.id, wear)]
+    if held is not None and (here or held[0] != photo.id):
+        there = [store.photo(held[0]), *(one for one in there if one.id != held[0])]
+    return tuple(there)
 
 
 def marked(store: Store, photo: str, wear: Wear) -> StoredCandidate | None:

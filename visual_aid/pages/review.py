@@ -89,7 +89,7 @@ def show() -> None:
         else:
             st.subheader("Nothing likely" if hidden else "Nothing flagged", anchor=False)
         if state.drawn is None:
-            _tell_held()
+            _tell_held(photo)
             _teach(photo.id, candidates)
         _onwards(photo.id, candidates)
         st.caption(CAUTION)
@@ -308,8 +308,9 @@ def _measure(photo: StoredPhoto, wear: Wear) -> None:
     box, outline = state.drawn
     other = _other(photo, wear) if measuring.takes_two(wear) else None
     known = _known(photo, state.length) if state.length is not None else None
+    scales = _scales(photo.id, wear, known)  # kept where there is no other photo yet, too
     asked = _parts(photo, wear, box, other)
-    measurement = None if asked is None else _measured(asked, box, _scales(photo.id, wear, known))
+    measurement = None if asked is None else _measured(asked, box, scales)
     measured = measurement is not None and measurement.outcome != "cannot_measure"
     if measurement is not None:
         _say_measured(measurement)
@@ -389,13 +390,24 @@ def _held(wear: Wear) -> measuring.Held | None:
 
 def _hold(photo: str, wear: Wear, box: Box) -> None:
     state.setdefault("held", {})[wear] = photo, box
+    if (ends := state.length) is not None:
+        # A length may have been typed and the button pressed in one go, before the page was drawn with it.
+        typed = state.get(f"nut-{photo}") or state.get(f"length-{photo}") or ""
+        with suppress(ValueError):
+            scales = state.setdefault("scales", {}).setdefault(wear, {})
+            scales[photo] = known_length(ends.a, ends.b, typed, ends.miss)
     _drop_drawn()
 
 
-def _tell_held() -> None:
-    for wear, (photo, _) in state.get("held", {}).items():
-        name = plain(the_store().photo(photo).name)
+def _tell_held(photo: StoredPhoto) -> None:
+    """Say which heights wait for the other one, and lead to the photo that is likely to show it."""
+    for wear, (id_, _) in state.get("held", {}).items():
+        name = plain(the_store().photo(id_).name)
         st.info(f"{SIGN_STYLE[wear].label}: one height is held from {name}. Now box the other one.")
+        following = measuring.near(the_store(), photo)[:1] if id_ == photo.id else ()
+        for one in following:
+            label = f"Open {plain(one.name)}"
+            st.button(label, key=f"open-{wear}", width="stretch", on_click=_open, args=(one.id,))
 
 
 def _parts(photo: StoredPhoto, wear: Wear, box: Box, other: str | None) -> measuring.Parts | None:
@@ -439,7 +451,7 @@ def _across_flats(nut: str | None) -> str:
 
 
 def _how_good(known: Scale, measurement: Measurement) -> str:
-    if measurement.scale != known.source:
+    if known.source not in (measurement.scale or ""):
         return "The scale card is seen in this photo: the known length is not needed."
     return (
         f"Lengths are good to {math.ceil(100 * known.relative)} %, since a known length tells nothing of the "
