@@ -207,35 +207,46 @@ def test_the_rusted_share_and_its_grades():
     assert found.marks
 
 
-@pytest.mark.parametrize(
-    ("percent", "grade"),
-    [
-        (0, 10),
-        (0.01, 10),
-        (0.011, 9),
-        (0.1, 8),
-        (0.3, 7),
-        (1, 6),
-        (3, 5),
-        (10, 4),
-        (16, 3),
-        (33, 2),
-        (50, 1),
-        (50.1, 0),
-    ],
-)
-def test_d610_grades_are_the_standard_s(percent, grade):
-    """ASTM D610-08 (2012), Table 1: lower edge exclusive, upper inclusive."""
-    assert d610_grade(percent) == grade
-    assert len(D610) == 10
+D610_EDGES = (0.01, 0.03, 0.1, 0.3, 1, 3, 10, 16, 33, 50)
+"""ASTM D610-08 (2012), Table 1: the largest rusted area in percent of grades 10, 9, ... 1; over 50 is 0."""
+ISO_4628_3_PICTURES = (0.05, 0.5, 1, 8, 45)
+"""ISO 4628-3:2016, Table 1: rusted area in percent of the reference pictures of Ri 1, 2, ... 5; that of Ri 5
+is 40 to 50, here its middle."""
 
 
-@pytest.mark.parametrize(
-    ("percent", "degree"), [(0, 0), (0.05, 1), (0.5, 2), (1, 3), (8, 4), (40, 5), (50, 5), (90, 5)]
-)
-def test_iso_4628_3_degrees_are_the_standard_s(percent, degree):
-    """ISO 4628-3:2016, Table 1: rusted areas of the reference pictures."""
+@pytest.mark.parametrize(("edge", "grade"), zip(D610_EDGES, range(10, 0, -1), strict=True))
+def test_d610_grades_change_where_the_standard_says(edge, grade):
+    """Lower edge exclusive, upper inclusive: the edge itself is of the better grade."""
+    assert d610_grade(edge) == d610_grade(edge * (1 - 1e-6)) == grade
+    assert d610_grade(edge * (1 + 1e-6)) == grade - 1
+
+
+def test_d610_grades_end_at_10_and_0():
+    assert (d610_grade(0), d610_grade(100)) == (10, 0)
+    assert len(D610) == len(D610_EDGES)
+
+
+@pytest.mark.parametrize(("percent", "degree"), zip(ISO_4628_3_PICTURES, range(1, 6), strict=True))
+def test_iso_4628_3_degrees_are_those_of_the_reference_pictures(percent, degree):
     assert iso_4628_3_degree(percent) == degree
+
+
+def test_the_most_rusted_picture_of_iso_4628_3_is_degree_5_from_40_to_50_percent():
+    assert [iso_4628_3_degree(p) for p in (0, 40, 50, 100)] == [0, 5, 5, 5]
+
+
+@pytest.mark.parametrize("lower", range(1, 5))
+def test_between_two_pictures_of_iso_4628_3_the_nearer_by_ratio_is_taken(lower):
+    """The standard has the nearest picture taken and gives no class edges; by ratio (from memory)."""
+    edge = math.sqrt(ISO_4628_3_PICTURES[lower - 1] * ISO_4628_3_PICTURES[lower])
+    assert iso_4628_3_degree(edge * 0.999) == lower
+    assert iso_4628_3_degree(edge * 1.001) == lower + 1
+
+
+def test_the_least_rust_of_degree_1_lies_below_its_picture():
+    """No published edge to Ri 0, which is 0 %: this tool's own, a factor of e under the picture of Ri 1."""
+    edge = 0.05 / math.e
+    assert (iso_4628_3_degree(edge * 0.999), iso_4628_3_degree(edge * 1.001)) == (0, 1)
 
 
 def test_a_limit_is_told_only_where_the_doubt_leaves_it():
