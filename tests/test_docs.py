@@ -94,7 +94,7 @@ def test_the_example_of_a_cue_measures_a_dark_ring_and_no_other():
     wet, dry = cue.measure(Scene.build(Photo.from_array(picture), nuts)).measurements
     assert wet.features["darker"] > 20
     assert abs(dry.features["darker"]) < 1
-    assert "L* darker" in wet.reason
+    assert "in lightness" in wet.reason
     assert cue.measure(Scene.build(Photo.from_array(picture), [])).not_judged[0].cue == "wet_ring"
 
 

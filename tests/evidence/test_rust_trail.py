@@ -45,6 +45,12 @@ def test_a_trail_stands_out_from_the_neighbours(draw_joint):
     assert "nut radii" in first.reason
 
 
+def test_where_no_run_can_be_followed_the_reason_says_so(draw_joint):
+    faint = [m for m in measured(draw_joint) if m.measures["length_r"] == 0]
+    assert faint
+    assert all("too faint to follow" in m.reason and "0.0" not in m.reason for m in faint)
+
+
 @pytest.mark.parametrize("lean", [-0.26, 0.26])
 def test_a_phone_tilted_by_fifteen_degrees_does_not_lose_it(draw_joint, lean):
     first, *others = measured(draw_joint, lambda c, u, v: trail(c, u, v, lean))

@@ -57,6 +57,13 @@ def test_what_was_measured_is_drawn_in(cue):
     assert len(inked(measured, "#ffffff")[0]) > len(inked(plain, "#ffffff")[0]) + 50
 
 
+def test_a_run_too_faint_to_follow_has_no_length_drawn_in():
+    faint = magnify(photo(), [NUT], candidate("rust_trail", {"length_r": 0.0}))
+    assert len(inked(faint, "#ffffff")[0]) == len(
+        inked(magnify(photo(), [NUT], candidate("rust_trail", {})), "#ffffff")[0]
+    )
+
+
 def test_a_stripe_of_which_nothing_is_on_the_nut_has_no_angle():
     assert (
         magnify(photo(), [NUT], candidate("stripe_offset", {})).shape

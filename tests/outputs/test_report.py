@@ -63,11 +63,11 @@ def test_the_summary_counts(report, finding):
         "1 hand check: beyond the limit stated",
         "1 finding without a hand check yet",
         "1 photo found quiet",
-        "1 photo that could not be judged",
+        "1 photo not judged or not decided",
         "1 duty overdue",
     )
     nothing = report(findings=(), quiet=(), not_judged=(), due=())
-    assert nothing.summary == ("0 findings", "0 photos found quiet", "0 photos that could not be judged")
+    assert nothing.summary == ("0 findings", "0 photos found quiet", "0 photos not judged or not decided")
 
 
 def test_a_decision_says_who_when_and_why(finding):

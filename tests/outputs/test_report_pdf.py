@@ -58,7 +58,7 @@ def test_everything_of_the_visit_is_read_back(report, paper, fonts):
         "Hand check: No hand check recorded.",
         "Photographed and found quiet Nothing was confirmed on these photos. That proves no joint tight.",
         "Axle 3 left, hanger Nothing flagged. hanger.jpg",
-        "Could not be judged Position not given Too dark: take it again with a lamp. dark.jpg",
+        "Not judged or not decided Position not given Too dark: take it again with a lamp. dark.jpg",
         "Walkaround: 2 days overdue.",
         "Inspector's signature",
     ):
@@ -70,7 +70,7 @@ def test_findings_of_a_report_without_any_are_none(report):
     _, pages = read(report_pdf(report(findings=(), quiet=(), not_judged=(), due=())))
     text = " ".join(pages)
     assert "Findings None." in text
-    assert "Could not be judged None." in text
+    assert "Not judged or not decided None." in text
     assert "What is due Nothing on record." in text
 
 

@@ -130,11 +130,14 @@ def test_a_visit_from_the_yard_to_the_report(visit, store, photos, tmp_path):
     page.get_by_role("textbox", name="Maker's torque for this thread condition").fill("300 lbf ft")
     page.keyboard.press("Tab")
     person.settle()
+    page.get_by_role("textbox", name="Note").fill("new nut ordered")
     page.get_by_role("textbox", name="What is to be done").fill("Replace the nut")
     page.keyboard.press("Tab")
     person.settle()
     page.get_by_role("button", name="Record the check").click()
     page.get_by_text("Recorded: Cannot be settled").wait_for()
+    for typed in ("Maker's torque for this thread condition", "Note"):
+        assert page.get_by_role("textbox", name=typed).input_value() == ""
     checks = store.logbook.lines("hand_check", visit=seen.id)
     assert len(checks) == 2
 

@@ -324,7 +324,7 @@ def report_command(
     """Write the report of a visit.
 
     UNIT is the unit's number. The report holds findings with pictures, decisions and hand checks, what was
-    quiet, what could not be judged and what is due. Its pictures carry no place and no camera.
+    quiet, what was not judged or decided and what is due. Its pictures carry no place and no camera.
     """
     from visual_aid.cli.report import write_report
 

@@ -170,6 +170,6 @@ def _difference(fit: dict[str, float]) -> float:
 
 def _reason(fit: dict[str, float], tone: str, down: Run) -> str:
     return (
-        f"{tone} powder below the fastener, {down.length_r:.1f} nut radii long and {down.width_r:.1f} wide; "
+        f"{tone} powder below the fastener, {down.extent}; "
         f"the surface there differs by {_difference(fit):.0f} colour units from that above the fastener"
     )

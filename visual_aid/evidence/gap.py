@@ -204,9 +204,10 @@ def _measurement(
         "excess": float(excess[third:last].mean()),
     }
     measures = {"depth_l": band.depth, "width_r": band.width, "height_r": band.height, "share": band.share}
+    along = f"{100 * band.share:.0f} %" if band.share >= 0.005 else "under 1 %"
     reason = (
-        f"dark band {band.width:.2f} nut radii high along {100 * band.share:.0f} % of the lower edge, "
-        f"{band.depth:.0f} L* darker than what lies above and below it"
+        f"dark band {band.width:.2f} nut radii high along {along} of the lower edge, darker than what lies "
+        f"above and below it by {band.depth:.0f} of 100 in lightness"
     )
     return Measurement(frame.fastener, features, measures, _outline(frame, stance, edge, band), reason)
 

@@ -194,9 +194,10 @@ def _measurement(
     circle = np.radians(np.arange(0, 360, 15))
     edge = np.column_stack([np.cos(circle), np.sin(circle)])
     dark, rim, hexagon = measures["dark_de"], measures["rim_de"], measures["hexagon_share"]
-    middle = f"middle {dark:.0f} darker than the plate" if dark > 0 else "middle not darker than the plate"
+    darker = f"darker than the plate by {dark:.0f} of 100 in lightness"
+    middle = darker if dark > 0 else "not darker than the plate"
     reason = (
-        f"{middle} (CIELAB lightness), rim {rim:.0f} off the plate's colour, "
+        f"middle {middle}, rim {rim:.0f} colour units off the plate, "
         f"edges follow a hexagon to {100 * hexagon:.0f} %"
     )
     return Measurement(frame.fastener if found else None, features, measures, frame.outline(edge), reason)

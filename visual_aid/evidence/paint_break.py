@@ -165,8 +165,8 @@ def _measurement(frame: Frame, stance: Stance) -> Measurement:
     }
     reason = (
         f"bare or rusty flecks along {100 * share:.0f} % of what is seen of the nut's foot, "
-        f"longest arc {length * 360 // len(_BEARINGS)}°; the ring differs by {stands_out:.0f} ΔE from "
-        f"the paint beyond, which itself varies by {spread:.0f}"
+        f"longest arc {length * 360 // len(_BEARINGS)}°; the ring differs by {stands_out:.0f} colour "
+        f"units from the paint beyond, which itself varies by {spread:.0f}"
     )
     return Measurement(frame.fastener, features, measures, _outline(frame, stance, first, length), reason)
 

@@ -43,7 +43,8 @@ class Run:
     contrast : float
         ``strength`` less that of the median column of the frame.
     length_r, width_r : float
-        How far the run can be followed from the rim, and how wide it is over its first nut radius.
+        How far the run can be followed from the rim, 0 where it is too faint for that, and how wide it is
+        over its first nut radius.
     offset_r : float
         Where it starts, to the right of the middle line.
     slant_deg : float
@@ -56,6 +57,13 @@ class Run:
     width_r: float
     offset_r: float
     slant_deg: float
+
+    @property
+    def extent(self) -> str:
+        """How long and wide the run is, in words; that it fades at once where it cannot be followed."""
+        if self.length_r == 0:
+            return "too faint to follow beyond the rim"
+        return f"{self.length_r:.1f} nut radii long and {self.width_r:.1f} wide"
 
     def polygon(self) -> list[tuple[float, float]]:
         """Corners of a run below the fastener in frame coordinates."""

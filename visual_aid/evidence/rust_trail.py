@@ -43,10 +43,11 @@ def _at(frame: Frame, around: Surroundings) -> Measurement:
         "run_contrast": down.contrast,
         "streak_less_elsewhere": streak(around.red_to_green, around.seen)["less_elsewhere"],
     }
+    usual = down.strength - down.contrast
     reason = (
-        f"rust-coloured run, {down.length_r:.1f} nut radii long and {down.width_r:.1f} wide, starts at the "
-        f"fastener's lower edge; {100 * down.strength:.0f} % of its first stretch is rust-coloured, "
-        f"{100 * down.contrast:.0f} points more than usual around the fastener"
+        f"rust-coloured run, {down.extent}, starts at the fastener's lower edge; "
+        f"{100 * down.strength:.0f} % of its first stretch is rust-coloured, against {100 * usual:.0f} % as "
+        "is usual around the fastener"
     )
     measures = {
         "length_r": down.length_r,

@@ -32,8 +32,8 @@ FAINT_SCORE = 0.1
 MOST_TILT = 55.0
 """Degrees off the part's normal beyond which the near side of a nut hides its outline."""
 LEAST_TURN = 4.0
-"""Degrees under which no nut is called turned. Photos tell turns reliably from about 5 degrees on (published
-practice); nine in ten nuts that stayed are measured within 2."""
+"""Degrees under which no nut is called turned; common practice, no source. Of 69 nuts that stayed, on 29
+pairs of made pictures, 67 are measured within 2 degrees and nine in ten within 0.6."""
 CLEAR_OF_DOUBT = 2.0
 """How many times its uncertainty a turn has to be to count."""
 LEAST_AGREEMENT = 0.15

@@ -118,7 +118,12 @@ class _Drawing:
 
 
 def _run(drawing: _Drawing, outline: NDArray[np.float64], measures: Figures, _: Point) -> None:
-    """Draw a run's length: along the middle of its outline, from its start to its end."""
+    """Draw a run's length: along the middle of its outline, from its start to its end.
+
+    A run too faint to follow has a length of 0 and keeps its outline alone.
+    """
+    if measures["length_r"] == 0:
+        return
     top, bottom = outline[:, 1].min(), outline[:, 1].max()
     slice_ = 0.2 * (bottom - top)
     ends = [outline[outline[:, 1] <= top + slice_], outline[outline[:, 1] >= bottom - slice_]]

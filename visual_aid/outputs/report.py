@@ -189,7 +189,7 @@ class Report:
         if unchecked:
             lines.append(f"{_counted(unchecked, 'finding')} without a hand check yet")
         lines.append(f"{_counted(len(self.quiet), 'photo')} found quiet")
-        lines.append(f"{_counted(len(self.not_judged), 'photo')} that could not be judged")
+        lines.append(f"{_counted(len(self.not_judged), 'photo')} not judged or not decided")
         overdue = sum(due.overdue for due in self.due)
         if overdue:
             lines.append(f"{_counted(overdue, 'duty', 'duties')} overdue")

@@ -75,7 +75,7 @@ def _story(report: Report, pictures: Pictures, letters: Letters) -> list[Any]:
 
     story += [p("Photographed and found quiet", "section"), p(QUIET_NOTE)]
     story += _remarks(report.quiet, pictures.quiet, letters)
-    story.append(p("Could not be judged", "section"))
+    story.append(p("Not judged or not decided", "section"))
     story += _remarks(report.not_judged, pictures.not_judged, letters)
 
     story.append(p("What is due", "section"))

@@ -20,9 +20,9 @@ from visual_aid.records.store import Store
 
 
 def visit_report(store: Store, visit: Visit, made_at: dt.datetime) -> Report:
-    """Put together what was found at a visit, what was quiet and what could not be judged.
+    """Put together what was found at a visit, what was quiet and what was not judged or decided.
 
-    A photo with a finding is also among what could not be judged if marks on it are still open.
+    A photo with a finding is also among what was not judged or decided if marks on it are still open.
 
     Parameters
     ----------

@@ -170,8 +170,6 @@ def _check(among: Sequence[Check], visit: Visit | None, finding: StoredCandidate
     chosen = st.selectbox("Hand check", titles, format_func=titles.__getitem__, key=f"chosen-{about}")
     check = checks()[chosen]
     key = f"{about}-{check.id}"
-    if said := state.pop("recorded", ""):
-        st.success(said)
     st.text(check.when)
     _steps(check.steps, key)
     st.subheader("What was found", anchor=False)
@@ -189,6 +187,8 @@ def _check(among: Sequence[Check], visit: Visit | None, finding: StoredCandidate
         on_click=_record,
         args=(check, key, answers, note, visit, finding),
     )
+    if said := state.pop("recorded", ""):  # under the button that was pressed: the top is out of sight
+        st.success(said)
 
 
 def _steps(steps: Sequence[Step], key: str) -> None:
@@ -283,8 +283,10 @@ def _record(
         photo=None if finding is None else finding.photo,
         candidate=None if finding is None else finding.id,
     )
-    for name in [n for n in state if str(n).startswith((f"answer-{key}-", f"note-{key}"))]:
-        del state[name]
+    # Emptied rather than dropped: a browser goes on showing what was typed into a field that is dropped.
+    for wanted in check.inputs:
+        state[f"answer-{key}-{wanted.id}"] = "" if wanted.quantity else None
+    state[f"note-{key}"] = ""
     state.recorded = f"Recorded: {record.outcome.say}"
 
 
