@@ -43,15 +43,17 @@ def show() -> None:
         label_visibility="collapsed",
     )
     st.caption(CAUTION)
-    _bulk_done()
     page = _page(stage, counts.get(stage, 0))
     entries = the_store().worklist(stage, chosen, limit=PAGE_LENGTH, offset=page * PAGE_LENGTH)
     if not entries:
         st.text("No photos here with this filter.")
     picked = [entry.photo.id for entry in entries if _line(entry)]
-    if stage == "to_decide" and entries:
-        _rule_out(picked)
     _exports(stage, chosen)
+    if picked or state.get("bulk") is not None:
+        with st.bottom:  # in sight wherever on the list one is
+            _bulk_done()
+            if picked:
+                _rule_out(picked)
 
 
 def _page(stage: Stage, count: int) -> int:
@@ -113,7 +115,7 @@ def _rule_out(picked: Sequence[str]) -> None:
     count = len(picked)
     st.button(
         f"Rule out all marks on {count} picked {'photo' if count == 1 else 'photos'}",
-        disabled=not picked or not signature(),
+        disabled=not signature(),
         on_click=_say_ruled_out,
         args=(picked,),
     )
@@ -162,7 +164,7 @@ def _exports(stage: Stage, chosen: Filter) -> None:
             table(exports.worklist_xlsx),
         ),
         ("Parquet", "worklist.parquet", "application/vnd.apache.parquet", table(exports.worklist_parquet)),
-        ("COCO JSON", "findings.coco.json", "application/json", labels),
+        ("COCO JSON", "marks.coco.json", "application/json", labels),
     )
     with st.expander("Take this list elsewhere"), st.container(horizontal=True):
         for label, name, kind, data in files:
