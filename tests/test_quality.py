@@ -19,6 +19,7 @@ from visual_aid.quality import (
     find_edges,
     glare_share,
     judge,
+    smeared,
 )
 
 
@@ -287,3 +288,13 @@ def test_a_preview_asks_for_the_original(scene, side, usable):
 def test_fasteners_off_the_photo_leave_the_middle_as_subject(scene):
     photo = Photo.from_array(scene)
     assert judge(photo, nuts([(9000, 9000)], 60)) == judge(photo)
+
+
+def test_what_is_smeared_is_told_in_whatever_light(scene):
+    dark = (scene // 8).astype(np.uint8)
+    assert smeared(Photo.from_array(scene)) is None
+    assert smeared(Photo.from_array(dark)) is None
+    for image in (scene, dark):
+        soft = smeared(Photo.from_array(cv2.GaussianBlur(image, (0, 0), 6)))
+        assert soft is not None
+        assert "take it again" in soft

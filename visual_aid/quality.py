@@ -224,6 +224,21 @@ def edge_spread(edges: Edges, subject: Mask) -> float:
     return max(spreads, default=MAX_SPREAD)
 
 
+def smeared(photo: Photo) -> str | None:
+    """Say how far the edges of a photo are smeared and what to do, None where that asks for no retake.
+
+    The photo as a whole is looked at, whatever its light: what is boxed on it may have no edges of its own.
+    """
+    everywhere = np.ones(photo.working.shape[:2], np.uint8)
+    spread, limit = edge_spread(find_edges(photo.working), everywhere), LIMITS["edge_spread"]
+    if spread >= MAX_SPREAD:
+        return (
+            "it has no edge that tells whether it is sharp: take in the part's rim, hold still, take it again"
+        )
+    problem = limit.problem(spread)
+    return problem.say if problem is not None and problem.limit == limit.retake else None
+
+
 _FINE, _COARSE = 0.9, 2.0  # Gaussians in pixels of the measuring scale
 _SAMPLING = 5 / 12  # variance that a pixel's own area (1/12) and the difference of neighbours (1/3) add
 _MIN_STEEP = 3.0  # grey levels per pixel; shading and soft backgrounds are flatter

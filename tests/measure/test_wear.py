@@ -17,7 +17,7 @@ from visual_aid.measure.measurement import CannotMeasure, Figure, Found, Limit, 
 from visual_aid.measure.rust_grade import D610, d610_grade, iso_4628_3_degree
 from visual_aid.measure.scale import scale_of_length
 from visual_aid.measure.scale_card import find_card
-from visual_aid.measure.wear import KINDS, measure_wear
+from visual_aid.measure.wear import KINDS, NEEDS_SHARPNESS, measure_wear
 from visual_aid.model import WEARS
 from visual_aid.photo import Photo, read_photo_bytes
 
@@ -181,8 +181,10 @@ def test_radial_and_circumferential_cracks_are_told_apart(way):
 
 
 def test_sound_rubber_shows_no_crack():
-    rubber = np.random.default_rng(5).normal(52, 3, (300, 300, 1)).round().astype(np.uint8).repeat(3, 2)
-    found = measure_wear("rubber_crack", [Photo.from_array(rubber)], [(0.0, 0.0, 300.0, 300.0)])
+    rubber = np.random.default_rng(5).normal(52, 3, (300, 400, 1)).round().astype(np.uint8).repeat(3, 2)
+    # Beside it bright metal, whose edge shows that the photo is sharp.
+    photo = Photo.from_array(cv2.copyMakeBorder(rubber, 0, 0, 0, 60, cv2.BORDER_CONSTANT, value=(150,) * 3))
+    found = measure_wear("rubber_crack", [photo], [(0.0, 0.0, 300.0, 300.0)])
     assert found.figure("density_ratio") == 0
     assert found.outcome == "within_limit"
 
@@ -214,7 +216,7 @@ ISO_4628_3_PICTURES = (0.05, 0.5, 1, 8, 45)
 is 40 to 50, here its middle."""
 
 
-@pytest.mark.parametrize(("edge", "grade"), zip(D610_EDGES, range(10, 0, -1), strict=True))
+@pytest.mark.parametrize(("edge", "grade"), list(zip(D610_EDGES, range(10, 0, -1), strict=True)))
 def test_d610_grades_change_where_the_standard_says(edge, grade):
     """Lower edge exclusive, upper inclusive: the edge itself is of the better grade."""
     assert d610_grade(edge) == d610_grade(edge * (1 - 1e-6)) == grade
@@ -226,7 +228,7 @@ def test_d610_grades_end_at_10_and_0():
     assert len(D610) == len(D610_EDGES)
 
 
-@pytest.mark.parametrize(("percent", "degree"), zip(ISO_4628_3_PICTURES, range(1, 6), strict=True))
+@pytest.mark.parametrize(("percent", "degree"), list(zip(ISO_4628_3_PICTURES, range(1, 6), strict=True)))
 def test_iso_4628_3_degrees_are_those_of_the_reference_pictures(percent, degree):
     assert iso_4628_3_degree(percent) == degree
 
@@ -299,6 +301,33 @@ def test_a_blank_photo_is_refused_with_the_mend(wear, tone):
     assert found.outcome == "cannot_measure"
     assert len(found.reason) > 40
     assert not found.figures
+
+
+def smeared_by(case, width):
+    """Give a case's measurement, and that of the same photos out of focus."""
+    photos = [read_photo_bytes(data, f"{i}.jpg") for i, data in enumerate(case.photos)]
+    soft = [Photo.from_array(cv2.GaussianBlur(p.full, (0, 0), width), f"soft_{p.info.name}") for p in photos]
+    return [measure_wear(case.wear, shown, case.boxes) for shown in (photos, soft)]
+
+
+@pytest.mark.parametrize("wear", WEARS)
+def test_a_smeared_photo_is_no_proof_that_nothing_is_there(wear):
+    for case in SAMPLES[wear]:
+        _, soft = smeared_by(case, 8)
+        assert soft.outcome not in NEEDS_SHARPNESS
+
+
+def test_a_grade_is_not_told_from_a_smeared_photo_and_the_mend_is_named():
+    _, soft = smeared_by(SAMPLES["rust_grade"][0], 8)
+    assert soft.outcome == "cannot_measure"
+    assert "soft_0.jpg" in soft.reason
+    assert "hold still, take it again" in soft.reason
+    assert not soft.figures
+
+
+def test_what_a_smeared_photo_shows_all_the_same_stands():
+    sharp, soft = smeared_by(SAMPLES["rubber_crack"][1], 8)
+    assert sharp.outcome == soft.outcome == "beyond_limit"
 
 
 @pytest.mark.parametrize("wear", WEARS)

@@ -19,12 +19,16 @@ from visual_aid.measure import (
     rubber_crack,
     rust_grade,
 )
-from visual_aid.measure.measurement import CannotMeasure, Measure, Measurement, View, judge
+from visual_aid.measure.measurement import CannotMeasure, Measure, Measurement, Outcome, View, judge
 from visual_aid.measure.patch import inside
 from visual_aid.measure.scale import Scale
 from visual_aid.measure.scale_card import RULER, find_card
 from visual_aid.model import WEARS, Box, Wear
 from visual_aid.photo import Photo
+from visual_aid.quality import smeared
+
+NEEDS_SHARPNESS: frozenset[Outcome] = frozenset({"within_limit", "no_limit"})
+"""Outcomes that rest on what was not seen, which a smeared photo hides; what it shows in spite stands."""
 
 CHOCKED = "Wheels chocked, parking brake set, before anybody reaches in or goes under."
 AIR = (
@@ -256,13 +260,16 @@ def measure_wear(
         for view in views[: kind.boxes]:
             inside(view)
         found = kind.measure(views)
+        outcome = judge(found)
+        if outcome in NEEDS_SHARPNESS:
+            _refuse_smeared(photos)
     except CannotMeasure as refused:
         return Measurement(wear, names, tuple(boxes), "cannot_measure", str(refused), **common)  # type: ignore[arg-type]
     return Measurement(
         wear,
         names,
         tuple(boxes),
-        judge(found),
+        outcome,
         found.reason,
         found.figures,
         found.limit,
@@ -272,6 +279,12 @@ def measure_wear(
         kind.hand_check,
         kind.cautions,
     )
+
+
+def _refuse_smeared(photos: Sequence[Photo]) -> None:
+    for photo in photos:
+        if (why := smeared(photo)) is not None:
+            raise CannotMeasure(f"{photo.info.name} would not show what is fine: {why}")
 
 
 def _check(kind: Kind, photos: Sequence[Photo], boxes: Sequence[Box]) -> None:
