@@ -132,7 +132,7 @@ def test_a_calibration_is_kept_by_name_used_and_left(app, yard):
 def test_patterns_show_what_recurs_and_whose_torque_check_is_due(app, yard):
     app.run()
     app.switch_page("patterns.py").run()
-    assert "No findings yet" in words(app)
+    assert "No findings of a unit yet" in words(app)
     for entry in yard.worklist():
         yard.decide(yard.candidates(entry.photo.id)[0].id, "confirmed", by="J. Doe")
     app.run()

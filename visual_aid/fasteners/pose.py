@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from visual_aid.fasteners.hexagon import hexagon_sides
 from visual_aid.fasteners.patches import plane, sample
 
 PIXELS = 16
@@ -28,8 +29,8 @@ _LINE = (np.arange(round(2 * REACH * PIXELS), dtype=np.float32) + 0.5) / PIXELS 
 _U, _V = np.meshgrid(_LINE, _LINE)
 _RADIUS = np.hypot(_U, _V)
 _RIM = (_RADIUS > INNER) & (_RADIUS < OUTER)
-_FLATS = np.radians(60.0) * np.arange(6)
-_ALONG = np.linspace(-0.85, 0.85, 7) * math.tan(math.pi / 6)
+_ALONG = 0.85
+"""Share of half a side along which the fit looks for edges."""
 _ROUNDS = (0.05, 0.02)
 """Steps of the two rounds of the fit, in radii."""
 _PULL = 5.0
@@ -106,10 +107,7 @@ def pose(
 def _fitted(gx: NDArray[Any], gy: NDArray[Any], flat: float) -> tuple[float, float, float]:
     """Shift (in radii) and scale a hexagon with a flat facing ``flat`` to the strongest edges."""
     limit = float(np.quantile(np.hypot(gx, gy)[_RIM], 0.97)) + 1e-6
-    normal = np.stack([np.cos(flat + _FLATS), np.sin(flat + _FLATS)], axis=1)
-    points = (
-        normal[:, None] + _ALONG[None, :, None] * np.stack([-normal[:, 1], normal[:, 0]], axis=1)[:, None]
-    )
+    points, normal = hexagon_sides(flat, _ALONG)
     best = np.array([0.0, 0.0, 0.0])
     for step in _ROUNDS:
         line = np.arange(-3, 4) * step

@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from visual_aid.fasteners.hexagon import hexagon_sides
 from visual_aid.measure.turn import View, rectify
 
 Floats = NDArray[np.floating]
@@ -29,11 +30,10 @@ TURNS = np.radians(np.arange(0, 60, 3.75))
 FAINT = 2.0
 """Root of a gradient, in grey levels a sample, that counts half."""
 
-_SIDES = TURNS[:, None] + np.radians(60.0) * np.arange(6)
-_NORMALS = np.stack([np.cos(_SIDES), np.sin(_SIDES)], axis=-1)
-_ALONG = np.linspace(-0.8, 0.8, 7) * np.tan(np.pi / 6)
-_TANGENTS = np.stack([-_NORMALS[..., 1], _NORMALS[..., 0]], axis=-1)
-_POINTS = _NORMALS[:, :, None] + _ALONG[:, None] * _TANGENTS[:, :, None]
+ALONG = 0.8
+"""Share of half a side along which edges are looked for."""
+
+_POINTS, _NORMALS = hexagon_sides(TURNS, ALONG)
 
 
 def hexagon_lead(view: View) -> Floats:

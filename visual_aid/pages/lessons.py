@@ -42,7 +42,13 @@ def show() -> None:
 
 def _edit(lesson: Lesson | None) -> None:
     key = "new" if lesson is None else str(lesson.id)
-    name = st.text_input("Title", "" if lesson is None else lesson.title, key=f"title-{key}", max_chars=120)
+    name = st.text_input(
+        "Title",
+        "" if lesson is None else lesson.title,
+        key=f"title-{key}",
+        max_chars=120,
+        placeholder="Needed to save it",
+    )
     opening = st.text_area(
         "Opening words", "" if lesson is None else lesson.opening, key=f"opening-{key}", max_chars=2000
     )

@@ -25,8 +25,11 @@ def show() -> None:
     """Show what recurs, as charts with the table beside."""
     patterns = the_store().patterns()
     if not patterns:
-        st.subheader("No findings yet", anchor=False)
-        st.text("Patterns are counted from confirmed candidates and marks on photos whose unit is known.")
+        st.subheader("No findings of a unit yet", anchor=False)
+        st.text(
+            "Patterns are counted from confirmed candidates and marks on photos whose unit is known. Photos "
+            "of a backlog have a unit once they are added again, under Add photos, with the unit number."
+        )
         return
     st.caption(CAUTION)
     for title, name in (("Units", _unit), ("Places", _place), ("What was found", _found)):

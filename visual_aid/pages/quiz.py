@@ -97,7 +97,7 @@ def _make() -> None:
         "look-alikes and clean ones."
     )
     left, middle, right = st.columns(3)
-    title = left.text_input("Title", key="quiz-title", max_chars=120)
+    title = left.text_input("Title", key="quiz-title", max_chars=120, placeholder="Needed to draw it")
     count = middle.number_input("Photos", 1, MOST_PHOTOS, 10, key="quiz-count")
     seed = right.number_input(
         "Number it is drawn by", 0, 2**31 - 1, 1, key="quiz-seed", help="The same number draws the same quiz."
