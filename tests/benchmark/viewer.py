@@ -1,13 +1,14 @@
-"""Time the page: how smoothly the viewer pans and zooms, and how soon a key's decision is on the disk.
+"""Time the page: how smoothly the viewer pans and zooms, and how soon a key does what it says.
 
 Prints the frame times of a pan and a zoom over a photo of twelve megapixels with sixty candidates, and the
-time from a key press to the stored decision, with the machine's load beside them.
+time from a key press to the next candidate and to the stored decision, with the machine's load beside them.
 """
 
 from __future__ import annotations
 
 import io
 import os
+import re
 import sqlite3
 import statistics
 import tempfile
@@ -25,6 +26,11 @@ from visual_aid.records.store import Store
 
 CANDIDATES = 60
 DECISIONS = 20
+STEPS = 10
+SEEN = 1000
+"""Milliseconds before a key is pressed: the page refuses one before the question can have been seen."""
+LONGEST = 10.0
+"""Seconds after which a decision is not coming any more."""
 FRAMES = """() => {
   window.frames_ = [];
   window.ticking_ = true;
@@ -53,6 +59,7 @@ def main() -> None:
             page.keyboard.press("Enter")
             page.locator(".st-key-decide button:enabled").first.wait_for()
             _frames(page)
+            _steps(page)
             _keys(page, path)
             browser.close()
     print(f"load of the machine: {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors")  # noqa: T201
@@ -80,6 +87,19 @@ def _fill(store: Store) -> str:
     return store.add_photo(screening, data=buffer.getvalue()).id
 
 
+def _steps(page: Page) -> None:
+    took = []
+    for _ in range(STEPS):
+        page.wait_for_timeout(SEEN)
+        asked = page.locator("h3").filter(has_text=f" of {CANDIDATES}:")
+        at = int(asked.inner_text().split()[0])
+        start = time.perf_counter()
+        page.keyboard.press("ArrowRight")
+        page.locator("h3").filter(has_text=re.compile(rf"^{at % CANDIDATES + 1} of")).wait_for()
+        took.append(1000 * (time.perf_counter() - start))
+    _tell("key to next candidate", took)
+
+
 def _frames(page: Page) -> None:
     box = page.locator(".viewer > svg").bounding_box()
     assert box is not None
@@ -104,15 +124,21 @@ def _keys(page: Page, path: Path) -> None:
     took = []
     records = sqlite3.connect(path)
     for number in range(DECISIONS):
+        page.wait_for_timeout(SEEN)
         start = time.perf_counter()
         page.keyboard.press("yn"[number % 2])
         while records.execute("SELECT count(*) FROM decision").fetchone()[0] <= number:
+            if time.perf_counter() - start > LONGEST:
+                raise SystemExit(f"decision {number + 1} was not stored within {LONGEST:.0f} s")
             time.sleep(0.005)
         took.append(1000 * (time.perf_counter() - start))
         page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
-        page.wait_for_timeout(300)
+    _tell("key to stored decision", took)
+
+
+def _tell(what: str, took: list[float]) -> None:
     middle, worst = statistics.median(took), max(took)
-    print(f"key to stored decision: median {middle:.0f} ms, longest {worst:.0f} ms of {DECISIONS}")  # noqa: T201
+    print(f"{what}: median {middle:.0f} ms, longest {worst:.0f} ms of {len(took)}")  # noqa: T201
 
 
 if __name__ == "__main__":
