@@ -10,10 +10,9 @@ def open_review(chromium, server, name):
     context.set_default_timeout(120_000)
     page = context.new_page()
     page.goto(server.url)
+    page.get_by_role("link", name="Review", exact=True).click()
     page.get_by_label("Your name or initials").first.fill(name)
     page.keyboard.press("Enter")
-    settle(page)
-    page.get_by_role("link", name="Review", exact=True).click()
     page.get_by_role("button", name="Confirm").first.wait_for()
     settle(page)
     return page
@@ -67,3 +66,19 @@ def test_two_sessions_share_one_worklist(chromium, server, store, picture, scree
             assert decision.by == ("A. Able" if entry.photo.id in first else "B. Baker")
     for page in people.values():
         page.context.close()
+
+
+def test_a_page_that_is_loaded_anew_goes_on_with_its_own_photo(chromium, server, store, picture, screened):
+    store.add_photo(screened(picture()), data=picture())
+    page = open_review(chromium, server, "A. Able")
+    page.get_by_role("button", name="Cannot tell").first.click()
+    page.get_by_role("heading", name="2 of 2").wait_for()  # the page takes the name from that decision
+    page.reload()
+    page.get_by_role("button", name="Rule out").first.wait_for()
+    page.get_by_role("heading", name="2 of 2").wait_for()
+    settle(page)
+    page.wait_for_timeout(1000)
+    page.get_by_role("button", name="Rule out").first.click()
+    page.get_by_text("All decided on this photo.").wait_for()
+    assert page.get_by_text("is at work on this photo").count() == 0
+    page.context.close()

@@ -50,6 +50,21 @@ def test_two_holders_never_have_the_same_photo(store, waiting):
     assert take(store, "C") == waiting[0]
 
 
+def test_a_person_who_comes_anew_has_their_own_photo_again_and_no_one_elses(store, waiting):
+    first, second = waiting[:2]
+    assert store.leases.take(first, holder="A", by="J. Doe") is None
+    assert store.leases.take(second, holder="C", by="") is None
+    assert store.leases.take(first, holder="B", by="J. Doe") is None
+    # The page that was left finds the photo taken, as any other would.
+    assert store.leases.take(first, holder="D", by="A. Able").by == "J. Doe"
+    store.decide(store.candidates(first)[0].id, "ruled_out", by="J. Doe", holder="B")
+    with pytest.raises(OvertakenError):
+        store.decide(store.candidates(first)[0].id, "confirmed", by="J. Doe", holder="A")
+    # Who gave no name is nobody in particular, and the next photo is one that is free.
+    assert store.leases.take(second, holder="E", by="") is not None
+    assert store.leases.take_next(None, holder="E", by="J. Doe") == waiting[2]
+
+
 def test_two_who_find_the_same_photo_free_at_the_same_moment_get_two(store, waiting, monkeypatch):
     found_by_both = threading.Barrier(2)
     find = leases.worklist.next_to_decide

@@ -197,8 +197,11 @@ def _keep(
 @telling_trouble()
 def _write(kind: LineKind, body: dict[str, Any], unit: str, prefix: str, supersedes: int | None) -> None:
     the_store().logbook.write(kind, body, by=signature(), unit=unit, supersedes=supersedes)
-    for name in [n for n in state if str(n).startswith(f"{prefix}-")]:
-        del state[name]
+    # Emptied rather than dropped: a browser goes on showing what was typed into a field that is dropped.
+    empty = {"name": "", "source": "", "days": 0, "months": 0, "distance": None, "date": dt.date.today()}
+    for part, value in empty.items():
+        if f"{prefix}-{part}" in state:
+            state[f"{prefix}-{part}"] = value
 
 
 @telling_trouble()

@@ -35,7 +35,8 @@ class Leases:
             None if the photo is now kept for the holder, else who has it.
         """
         with writing(self._engine) as connection:
-            return None if take(connection, photo, holder, by) else of_another(connection, photo, holder)
+            taken = take(connection, photo, holder, by, take_over=bool(by))
+            return None if taken else of_another(connection, photo, holder)
 
     def take_next(self, photo: str | None, *, holder: str, by: str) -> str | None:
         """Take the photo to decide on after this one, or the first, that nobody else has.
@@ -51,15 +52,25 @@ class Leases:
                     return found
 
 
-def take(connection: Connection, photo: str, holder: str, by: str) -> bool:
-    """Take a photo or keep it longer, within a transaction; False if somebody else has it."""
+def take(connection: Connection, photo: str, holder: str, by: str, *, take_over: bool = False) -> bool:
+    """Take a photo or keep it longer, within a transaction; False if somebody else has it.
+
+    Parameters
+    ----------
+    take_over : bool
+        Whether another holder of the same person's name gives way.
+    """
     moment = now()
     values = {"holder": holder, "by": by, "until": moment + LASTS}
-    mine_or_over = or_(t.lease.c.holder == holder, t.lease.c.until <= moment)
+    mine = t.lease.c.holder == holder
+    if take_over:
+        mine |= t.lease.c.by == by
     taken = connection.scalar(
         upsert(connection, t.lease)
         .values(photo=photo, **values)
-        .on_conflict_do_update(index_elements=["photo"], set_=values, where=mine_or_over)
+        .on_conflict_do_update(
+            index_elements=["photo"], set_=values, where=or_(mine, t.lease.c.until <= moment)
+        )
         .returning(t.lease.c.photo)
     )
     if taken is None:
