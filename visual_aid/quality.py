@@ -230,13 +230,13 @@ def smeared(photo: Photo) -> str | None:
     The photo as a whole is looked at, whatever its light: what is boxed on it may have no edges of its own.
     """
     everywhere = np.ones(photo.working.shape[:2], np.uint8)
-    spread, limit = edge_spread(find_edges(photo.working), everywhere), LIMITS["edge_spread"]
+    spread = edge_spread(find_edges(photo.working), everywhere)
     if spread >= MAX_SPREAD:
         return (
             "it has no edge that tells whether it is sharp: take in the part's rim, hold still, take it again"
         )
-    problem = limit.problem(spread)
-    return problem.say if problem is not None and problem.limit == limit.retake else None
+    problems = _problems({"edge_spread": spread})
+    return problems[0].say if _retakes(problems) else None
 
 
 _FINE, _COARSE = 0.9, 2.0  # Gaussians in pixels of the measuring scale
