@@ -6,7 +6,9 @@ import subprocess
 import sys
 import time
 
+import cv2
 import pytest
+from threadpoolctl import threadpool_info
 
 from visual_aid.backlog.processes import TASKS_A_PROCESS, as_done, in_order
 
@@ -115,3 +117,13 @@ def alive(pid):
             return stat.read().rpartition(")")[2].split()[0] != "Z"
     except FileNotFoundError:
         return False
+
+
+def threads(_task):
+    return max(cv2.getNumThreads(), *(library["num_threads"] for library in threadpool_info()))
+
+
+@pytest.mark.parametrize("spread", [in_order, as_done])
+def test_processes_that_share_the_cores_have_one_thread_each(spread):
+    """With threads of their own, two processes did 1.15 times the work of one; without, 1.8 to 2."""
+    assert list(spread(threads, [1, 2], 2, lost)) == [1, 1]

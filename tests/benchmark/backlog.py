@@ -30,6 +30,7 @@ from visual_aid.backlog.job import Job, do, lost
 from visual_aid.backlog.processes import as_done
 from visual_aid.backlog.sources import find_files
 from visual_aid.records.store import Store
+from visual_aid.threads import one_thread
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 KINDS = 200
@@ -93,7 +94,7 @@ def seconds_a_photo(folder: Path, jobs: int) -> tuple[float, int]:
 
 def decode(folder: Path) -> float:
     """Give the seconds that decoding a photo takes in full, on one processor."""
-    cv2.setNumThreads(1)
+    one_thread()
     times = []
     for path in sorted(folder.iterdir())[:8]:
         data = np.frombuffer(path.read_bytes(), np.uint8)

@@ -25,6 +25,7 @@ from visual_aid.fasteners.find import find_fasteners
 from visual_aid.photo import read_photo
 from visual_aid.quality import judge
 from visual_aid.screening import screen_file
+from visual_aid.threads import one_thread
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 SIZE, LARGE = (4000, 3000), (8160, 6120)
@@ -72,7 +73,7 @@ def stages(path: Path) -> dict[str, float]:
 
 def peak_megabytes(path: Path | None) -> float:
     """Screen a photo, or nothing, in this process and give the most memory that it held, in MB."""
-    cv2.setNumThreads(1)
+    one_thread()
     if path is not None:
         screen_file(path)
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
@@ -86,7 +87,7 @@ def in_own_process(work: Callable[..., Result], *args: object) -> Result:
 
 def main() -> None:
     """Print the median ratio of every stage, and the peak memory."""
-    cv2.setNumThreads(1)
+    one_thread()
     with tempfile.TemporaryDirectory() as folder:
         first = sorted(SAMPLES.glob("*.jpg"))[0]
         sys.stdout.write(f"{'libraries':14} {in_own_process(peak_megabytes, None):5.0f} MB\n")

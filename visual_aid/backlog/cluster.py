@@ -76,10 +76,10 @@ def as_done_on(
 
 
 def _version() -> str:
-    # Run once on each worker that is there; OpenCV's own threads would crowd the worker's.
-    import cv2
+    # Run once on each worker that is there; threads of libraries would crowd the worker's.
+    from visual_aid.threads import one_thread
 
-    cv2.setNumThreads(1)
+    one_thread()
     return __version__
 
 

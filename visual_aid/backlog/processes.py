@@ -114,9 +114,9 @@ def _pool(jobs: int) -> ProcessPoolExecutor:
 
 
 def _start_worker() -> None:
-    import cv2
+    from visual_aid.threads import one_thread
 
-    cv2.setNumThreads(1)
+    one_thread()
     # Ctrl-C reaches every process of the terminal; the parent decides what becomes of the work.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()

@@ -30,6 +30,7 @@ from visual_aid.fasteners.trees import Trees
 from visual_aid.fasteners.weights import Weights, load
 from visual_aid.model import IN_PLACE, KINDS
 from visual_aid.photo import read_photo
+from visual_aid.threads import one_thread
 from visual_aid.training.truth import SMALL, TruthPhoto, read_truths
 
 SIDE = 2 * REACH + 1
@@ -485,7 +486,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         "--search-of", metavar="WEIGHTS", help="keep the search of these weights, train the kinds alone"
     )
     chosen = parser.parse_args(arguments)
-    cv2.setNumThreads(1)
+    one_thread()
     truths = [
         truth
         for folder in chosen.folders
