@@ -133,6 +133,13 @@ def test_the_next_photo_is_one_step_away(app, store, picture, screened):
     assert drawn(app)["photo"]["url"] == f"/photo/{photos[1].id}"
 
 
+def test_that_no_photo_waits_is_no_trouble(app, store, picture, screened):
+    review(app, store.add_photo(screened(picture()), data=picture()))
+    button(app, "Next photo").click().run()
+    assert [t.value for t in app.toast] == ["No other photo waits for a decision."]
+    assert not app.error
+
+
 def test_others_like_it_are_those_of_the_visit_s_other_photos(app, store, picture, screened):
     here, there = (store.visits.begin("417", dt.date(2026, 5, day), inspector="J. Doe") for day in (4, 3))
     photos = [
@@ -186,6 +193,20 @@ def test_a_drawn_box_becomes_a_mark(app, store, picture, screened):
         "person",
     )
     assert "Marked by a person" in words(app)
+    assert drawn(app)["drawn"] is None
+
+
+def test_a_drawn_box_waits_for_its_name_while_other_marks_are_looked_at(app, store, picture, screened):
+    review(app, store.add_photo(screened(picture()), data=picture()))
+    app.session_state["drawn"] = ((10.0, 20.0, 30.0, 40.0), ())
+    app.run()
+    first = drawn(app)["chosen"]
+    for another in ("Next", "1 Rust trail: not decided yet"):
+        button(app, another).click().run()
+        assert "What did you mark?" in words(app)
+        assert drawn(app)["drawn"] == {"box": [10.0, 20.0, 30.0, 40.0], "outline": []}
+        assert (drawn(app)["chosen"] == first) == (another != "Next")
+    button(app, "Drop it").click().run()
     assert drawn(app)["drawn"] is None
 
 
