@@ -98,6 +98,7 @@ def test_the_worklist_runs_by_priority_and_knows_where_each_photo_stands(store, 
         (blurred.id, "take_again", 0),
     ]
     assert store.stages() == {"to_decide": 2, "nothing_flagged": 1, "take_again": 1}
+    assert store.holds_photos()
 
     first, second = store.candidates(high.id)
     store.decide(first.id, "confirmed", by="J. Doe")

@@ -15,7 +15,7 @@ from visual_aid.pages.filters import ask_filter
 from visual_aid.pages.session import ask_signature, holder, signature, the_store
 from visual_aid.pages.trouble import telling_trouble
 from visual_aid.pages.words import STAGE_LABEL, chance, place, sentence
-from visual_aid.records.entries import EVERYTHING, STAGES, Bulk, Filter, Stage, WorklistEntry
+from visual_aid.records.entries import STAGES, Bulk, Filter, Stage, WorklistEntry
 from visual_aid.records.store import Store
 
 PAGE_LENGTH = 20
@@ -26,7 +26,7 @@ state = st.session_state
 
 def show() -> None:
     """Show one stage of the worklist, a page at a time."""
-    if not the_store().stages(EVERYTHING):
+    if not the_store().holds_photos():
         st.subheader("No photos yet")
         if st.button("Add photos", type="primary"):
             st.switch_page("add_photos.py")

@@ -242,6 +242,11 @@ class Store:
         with reading(self._engine) as connection:
             return worklist.read_worklist(connection, stage, chosen, limit, offset)
 
+    def holds_photos(self) -> bool:
+        """Tell whether there is any photo at all, without counting them."""
+        with reading(self._engine) as connection:
+            return worklist.holds_photos(connection)
+
     def stages(self, chosen: Filter = EVERYTHING) -> dict[Stage, int]:
         """Count the photos at each stage; stages without a photo are left out."""
         with reading(self._engine) as connection:

@@ -58,6 +58,11 @@ def read_worklist(
     return tuple(_to_entry(row, tuning) for row in connection.execute(rows).mappings())
 
 
+def holds_photos(connection: Connection) -> bool:
+    """Tell whether any photo stands in the list."""
+    return connection.execute(select(t.standing.c.photo).limit(1)).first() is not None
+
+
 def count_stages(connection: Connection, chosen: Filter) -> dict[Stage, int]:
     """Count the photos at each stage."""
     stage = t.standing.c.stage
