@@ -25,6 +25,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+from screening import enlarge
 
 from visual_aid.backlog.job import Job, do, lost
 from visual_aid.backlog.processes import as_done
@@ -49,9 +50,7 @@ def large_photos(folder: Path, count: int) -> None:
     """Write twelve-megapixel photos made of the samples."""
     samples = sorted(SAMPLES.glob("*.jpg"))
     for n in range(count):
-        image = cv2.resize(cv2.imread(str(samples[n % len(samples)])), (4000, 3000))
-        noise = np.random.default_rng(n).integers(0, 6, image.shape, np.uint8)
-        cv2.imwrite(str(folder / f"{n:04}.jpg"), cv2.add(image, noise), [cv2.IMWRITE_JPEG_QUALITY, 90])
+        enlarge(samples[n % len(samples)], folder / f"{n:04}.jpg", seed=n)
 
 
 def small_photos(folder: Path, count: int) -> None:

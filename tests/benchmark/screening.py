@@ -45,10 +45,10 @@ def timed(work: Callable[[], Result]) -> tuple[Result, float]:
     return result, best
 
 
-def enlarge(source: Path, target: Path, size: tuple[int, int] = SIZE) -> None:
-    """Write a JPEG of the size (width, height) that shows what the source shows."""
+def enlarge(source: Path, target: Path, size: tuple[int, int] = SIZE, seed: int = 0) -> None:
+    """Write a JPEG of the size (width, height) that shows what the source shows, with grain of its own."""
     pixels = cv2.resize(cv2.imread(str(source)), size, interpolation=cv2.INTER_CUBIC)
-    grain = np.random.default_rng(0).normal(0, GRAIN, pixels.shape)
+    grain = np.random.default_rng(seed).normal(0, GRAIN, pixels.shape)
     cv2.imwrite(
         str(target), np.clip(pixels + grain, 0, 255).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, QUALITY]
     )
