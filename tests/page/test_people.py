@@ -1,4 +1,5 @@
 import json
+import socket
 import stat
 
 import pytest
@@ -6,7 +7,7 @@ from click.testing import CliRunner
 
 from visual_aid.cli import main
 from visual_aid.pages import server
-from visual_aid.pages.people import Person, add_person, anybody, people_file, person, remove_person
+from visual_aid.pages.people import Person, add_person, check_anybody, people_file, person, remove_person
 
 PASSWORD = "nut and bolt 24"
 
@@ -36,7 +37,8 @@ def test_a_new_password_replaces_the_old_and_a_person_can_be_removed(file):
     assert person(file, "J. Doe", PASSWORD) is None
     assert person(file, "J. Doe", "another one 7").role == "reviewer"
     remove_person(file, "J. Doe")
-    assert not anybody(file)
+    with pytest.raises(ValueError, match="names nobody"):
+        check_anybody(file)
     with pytest.raises(ValueError, match="is not in"):
         remove_person(file, "J. Doe")
 
@@ -63,9 +65,16 @@ def test_the_command_asks_for_the_password(tmp_path):
 
 def test_the_page_is_not_opened_to_others_before_somebody_may_sign_in(tmp_path, monkeypatch):
     monkeypatch.setattr(server.st.App, "run", lambda *_, **__: pytest.fail("it was opened"))
-    said = CliRunner().invoke(main, ["app", "--lan", "--store", str(tmp_path / "yard.sqlite")])
+    store = tmp_path / "yard.sqlite"
+    said = CliRunner().invoke(main, ["app", "--lan", "--store", str(store)])
     assert said.exit_code == 2
     assert "names nobody who may sign in" in said.output
+    assert "Other machines reach this page" not in said.output
+    add_person(people_file(store), "L. Ead", "lead", PASSWORD)
+    monkeypatch.setattr(server.st.App, "run", lambda *_, **__: None)
+    said = CliRunner().invoke(main, ["app", "--lan", "--port", "8765", "--store", str(store)])
+    assert said.exit_code == 0
+    assert f"http://{socket.gethostname()}:8765" in said.output
     assert "everyone has to sign in" in said.output
     assert "unencrypted" in said.output
     said = CliRunner().invoke(main, ["app", "--people", str(tmp_path / "p.json")])

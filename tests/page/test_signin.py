@@ -59,6 +59,17 @@ HEADERS = {
 }
 
 
+def test_no_stranger_is_asked_for_the_address(store, tmp_path, people):
+    """Streamlit's greeting asks an outside service for the outer address, unless it is kept from it."""
+    asked = tmp_path / "asked"
+    first = f"import streamlit.net_util as n; n.get_external_ip = lambda: open({str(asked)!r}, 'w').close()"
+    for who in (people, None):
+        server = Server(tmp_path / "yard.sqlite", who, first)
+        assert ask(server, "/")[0] == (401 if who else 200)
+        server.kill()
+        assert not asked.exists()
+
+
 def test_nothing_is_reached_without_signing_in(open_server, store, picture, screened):
     photo = store.add_photo(screened(picture()), data=picture())
     for path in (

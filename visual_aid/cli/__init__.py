@@ -5,6 +5,7 @@ Nothing heavy is imported here, so that ``--help`` and mistakes are answered at 
 
 from __future__ import annotations
 
+import socket
 from datetime import datetime
 from functools import partial
 from pathlib import Path
@@ -223,13 +224,19 @@ def app_command(store: str, port: int, lan: bool, people: Path | None) -> None:
             raise click.UsageError("--people is for --lan: add it, or leave both out")
         _serve(store, port)
         return
-    from visual_aid.pages.people import people_file
+    from visual_aid.pages.people import check_anybody, people_file
 
+    people = people or people_file(store)
+    try:
+        check_anybody(people)
+    except ValueError as error:
+        raise click.UsageError(str(error)) from error
     click.echo(
-        f"Other machines reach this page at port {port}, and everyone has to sign in. Passwords and photos "
-        "are sent unencrypted: use it on a network of your own, or behind a proxy that encrypts."
+        f"Other machines reach this page at http://{socket.gethostname()}:{port}, or by this machine's "
+        "address, and everyone has to sign in. Passwords and photos are sent unencrypted: use it on a "
+        "network of your own, or behind a proxy that encrypts."
     )
-    _serve(store, port, people or people_file(store))
+    _serve(store, port, people)
 
 
 @main.command("person", epilog=EXIT_CODES)

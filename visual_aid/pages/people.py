@@ -78,9 +78,12 @@ def person(file: Path, name: str, password: str) -> Person | None:
     )
 
 
-def anybody(file: Path) -> bool:
-    """Tell whether there is anybody who may sign in; ValueError if the file is not one of people."""
-    return file.exists() and bool(_entries(file))
+def check_anybody(file: Path) -> None:
+    """Raise ValueError, with the mend, where nobody may sign in or the file is not one of people."""
+    if not (file.exists() and _entries(file)):
+        raise ValueError(
+            f"{file} names nobody who may sign in: add somebody with visual-aid person NAME --role lead"
+        )
 
 
 def _entries(file: Path) -> dict[str, dict[str, str]]:

@@ -17,7 +17,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from visual_aid.pages import pictures, signin
 from visual_aid.pages.memory import give_large_arrays_back
-from visual_aid.pages.people import anybody
+from visual_aid.pages.people import check_anybody
 from visual_aid.pages.session import STORE_VARIABLE, the_store
 from visual_aid.pages.signin import SameOrigin
 from visual_aid.pages.uploads import UploadRoom
@@ -180,14 +180,12 @@ def serve(store: str, port: int = 8501, people: Path | None = None) -> None:
     """
     middleware, config = MIDDLEWARE, {**CONFIG, "server.port": port}
     if people is not None:
-        if not anybody(people):
-            raise ValueError(
-                f"{people} names nobody who may sign in: add somebody with visual-aid person NAME --role lead"
-            )
+        check_anybody(people)
         signin.at_the_door = signin.SignIn(people)
         # Whatever name the machine is reached by: a session's cookie is bound to that name by the browser.
         middleware = _middleware(Middleware(signin.Door, sign_in=signin.at_the_door))
-        config["server.address"] = "0.0.0.0"
+        # Streamlit's own greeting would ask a stranger for the outer address of this machine.
+        config |= {"server.address": "0.0.0.0", "logger.hideWelcomeMessage": True}
     os.environ[STORE_VARIABLE] = store
     the_store()
     give_large_arrays_back()
