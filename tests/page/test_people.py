@@ -70,7 +70,7 @@ def test_the_page_is_not_opened_to_others_before_somebody_may_sign_in(tmp_path, 
     assert said.exit_code == 2
     assert "names nobody who may sign in" in said.output
     assert "Other machines reach this page" not in said.output
-    add_person(people_file(store), "L. Ead", "lead", PASSWORD)
+    add_person(people_file(str(store)), "L. Ead", "lead", PASSWORD)
     monkeypatch.setattr(server.st.App, "run", lambda *_, **__: None)
     said = CliRunner().invoke(main, ["app", "--lan", "--port", "8765", "--store", str(store)])
     assert said.exit_code == 0
