@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 import pytest
 from hypothesis import settings
+from PIL import Image
 
 from visual_aid import decoder
 from visual_aid.model import Fastener
@@ -175,3 +176,13 @@ def no_files(tmp_path):
         yield folder
         done.set()
         thread.join()
+
+
+def camera_exif(taken: object = "2026:05:04 07:12:00", gps: dict | None = None) -> Image.Exif:
+    """Give what a camera writes beside a photo; no camera is called so."""
+    exif = Image.Exif()
+    exif[0x010F], exif[0x0110] = "Yardcam ", "One\0"
+    exif.get_ifd(0x8769)[0x9003] = taken
+    exif.get_ifd(0x8769)[0xA431] = "SN12345"
+    exif.get_ifd(0x8825).update(gps or {})
+    return exif

@@ -13,6 +13,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 # A part may import from its own rank and from those above it. The package itself shows the engine's faces.
 RANKS = (
     ("model", "files", "priority", "threads"),
+    ("exif",),
     ("photo", "decoder", "colour", "quality", "likeness"),
     ("fasteners",),
     ("evidence",),

@@ -21,9 +21,10 @@ from typing import IO, Any, cast
 import numpy as np
 
 from visual_aid import photo
+from visual_aid.exif import Capture
 from visual_aid.files import printable
 from visual_aid.model import PhotoInfo, Trouble
-from visual_aid.photo import MAX_PIXELS, Capture, Photo, PhotoError, Pixels
+from visual_aid.photo import MAX_PIXELS, Photo, PhotoError, Pixels
 
 SECONDS = 10.0
 """Longest time that one file may take; common practice, no source. Twelve megapixels take about 0.1 s."""

@@ -1,7 +1,8 @@
 """Read upright sRGB pixels from a photo file.
 
 One door for every pixel that enters: formats, orientation, colour profiles, damaged and oversized
-files are settled here, so that the rest of the engine sees one kind of array.
+files are settled here, so that the rest of the engine sees one kind of array. What the camera wrote
+beside the pixels is read in ``exif``.
 """
 
 from __future__ import annotations
@@ -16,7 +17,6 @@ import stat
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 from typing import TypeVar, cast
 
@@ -24,8 +24,10 @@ import cv2
 import numpy as np
 import pi_heif
 from numpy.typing import NDArray
-from PIL import ExifTags, Image, ImageCms, UnidentifiedImageError
+from PIL import Image, ImageCms, UnidentifiedImageError
 
+from visual_aid import exif
+from visual_aid.exif import Capture
 from visual_aid.files import printable
 from visual_aid.model import PhotoInfo, Trouble
 
@@ -68,25 +70,6 @@ class PhotoError(Exception):
 
     def __str__(self) -> str:
         return self.trouble.say
-
-
-@dataclass(frozen=True, slots=True)
-class Capture:
-    """What the camera wrote down about the moment of the photo, kept apart from the pixels.
-
-    Attributes
-    ----------
-    taken : str or None
-        Local camera time, ISO 8601 to the second.
-    camera : str
-        Make and model as the camera names itself; empty if unknown. Serial numbers are not read.
-    position : tuple of float, or None
-        Latitude and longitude in degrees, north and east positive.
-    """
-
-    taken: str | None = None
-    camera: str = ""
-    position: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -263,13 +246,13 @@ def read_photo_bytes(data: bytes, name: str, *, path: str = "", max_pixels: int 
             "too_small",
             f"{name} has {width} x {height} pixels: take the original photo, no thumbnail or strip of it.",
         )
-    capture = _capture(header)
+    capture = exif.capture(header)
     icc = header.info.get("icc_profile")
     icc = icc if isinstance(icc, bytes) else b""
 
     decode: Callable[[], Pixels]
     if header.format in ("JPEG", "MPO") and header.mode == "RGB":
-        orientation = _orientation(header)
+        orientation = exif.orientation(header)
         native = _decode_jpeg(data, name, shrink=_scale(width, height))
         native = _upright(_at_working_scale(native, width, height), orientation)
         if orientation >= 5:
@@ -424,7 +407,7 @@ def _decode_with_pillow(image: Image.Image, name: str) -> Pixels:
     """Decode upright, full size, first frame: (h, w) grey, (h, w, 3) RGB or (h, w, 4) CMYK."""
     try:
         image.load()
-        orientation = _orientation(image)  # asked after load: some formats are turned while they load
+        orientation = exif.orientation(image)  # asked after load: some formats are turned while they load
         if image.mode.startswith("I;16"):
             native = ((np.asarray(image).astype(np.uint32) + 128) // 257).astype(np.uint8)  # 65535 / 255
         elif image.mode in ("I", "F"):
@@ -491,73 +474,3 @@ def _profile_to_srgb(icc: bytes, mode: str) -> ImageCms.ImageCmsTransform | None
         if np.abs(moved).max() <= 2:
             return None
     return transform
-
-
-# What the camera wrote
-
-
-def _orientation(image: Image.Image) -> int:
-    """Give the EXIF orientation, 1 where it is missing or is none of 1 to 8."""
-    try:
-        value = image.getexif().get(ExifTags.Base.Orientation, 1)
-    except Exception:  # EXIF is written by anything; what cannot be read counts as missing
-        return 1
-    return value if isinstance(value, int) and 1 <= value <= 8 else 1
-
-
-def _capture(image: Image.Image) -> Capture:
-    try:
-        exif = image.getexif()
-        details = exif.get_ifd(ExifTags.IFD.Exif)
-        gps = exif.get_ifd(ExifTags.IFD.GPSInfo)
-        return Capture(
-            taken=_taken(
-                details.get(ExifTags.Base.DateTimeOriginal),
-                details.get(ExifTags.Base.DateTimeDigitized),
-                exif.get(ExifTags.Base.DateTime),
-            ),
-            camera=_text(exif.get(ExifTags.Base.Make), exif.get(ExifTags.Base.Model)),
-            position=_position(gps),
-        )
-    except Exception:  # EXIF is written by anything; what cannot be read counts as missing
-        return Capture()
-
-
-def _taken(*stamps: object) -> str | None:
-    """Give the first stamp that is a date (EXIF 2.32: 'YYYY:MM:DD HH:MM:SS'), as ISO 8601."""
-    for stamp in stamps:
-        text = _text(stamp)
-        try:
-            return datetime.strptime(text, "%Y:%m:%d %H:%M:%S").isoformat()
-        except ValueError:
-            continue
-    return None
-
-
-def _text(*values: object) -> str:
-    """Join text values into one printable line of at most 100 characters."""
-    texts = [v.decode("latin-1") if isinstance(v, bytes) else v for v in values]
-    line = " ".join(t.split("\0")[0].strip() for t in texts if isinstance(t, str))
-    return "".join(c for c in line if c.isprintable()).strip()[:100]
-
-
-def _position(gps: dict[int, object]) -> tuple[float, float] | None:
-    """Give latitude and longitude in degrees; None without a fix, which some cameras write as 0, 0."""
-    latitude = _degrees(gps.get(ExifTags.GPS.GPSLatitude), gps.get(ExifTags.GPS.GPSLatitudeRef), "NS", 90.0)
-    longitude = _degrees(
-        gps.get(ExifTags.GPS.GPSLongitude), gps.get(ExifTags.GPS.GPSLongitudeRef), "EW", 180.0
-    )
-    if latitude is None or longitude is None or (latitude, longitude) == (0.0, 0.0):
-        return None
-    return latitude, longitude
-
-
-def _degrees(value: object, reference: object, directions: str, limit: float) -> float | None:
-    side = _text(reference)
-    if not isinstance(value, tuple) or len(value) != 3 or side not in tuple(directions):
-        return None
-    degrees, minutes, seconds = (float(v) for v in value)
-    angle = degrees + minutes / 60 + seconds / 3600
-    if not 0.0 <= angle <= limit:  # false for not-a-number, too
-        return None
-    return angle if side == directions[0] else -angle

@@ -6,8 +6,9 @@ import pytest
 
 from visual_aid.evidence.frame import build_frames
 from visual_aid.evidence.look import LENGTH, describe
+from visual_aid.exif import Capture
 from visual_aid.model import PhotoInfo
-from visual_aid.photo import Capture, Photo
+from visual_aid.photo import Photo
 
 
 def photo(pixels):
