@@ -60,9 +60,16 @@ def test_a_person_who_comes_anew_has_their_own_photo_again_and_no_one_elses(stor
     store.decide(store.candidates(first)[0].id, "ruled_out", by="J. Doe", holder="B")
     with pytest.raises(OvertakenError):
         store.decide(store.candidates(first)[0].id, "confirmed", by="J. Doe", holder="A")
-    # Who gave no name is nobody in particular, and the next photo is one that is free.
-    assert store.leases.take(second, holder="E", by="") is not None
+    # The next photo is one that is free all the same, even of those who gave no name.
     assert store.leases.take_next(None, holder="E", by="J. Doe") == waiting[2]
+
+
+def test_who_gave_no_name_and_so_cannot_decide_keeps_nobody_out(store, waiting):
+    photo = waiting[0]
+    assert store.leases.take(photo, holder="A", by="") is None
+    assert store.leases.take(photo, holder="B", by="") is None  # A has loaded the page again, say
+    assert store.leases.take(photo, holder="B", by="J. Doe") is None
+    assert store.leases.take(photo, holder="C", by="").by == "J. Doe"
 
 
 def test_two_who_find_the_same_photo_free_at_the_same_moment_get_two(store, waiting, monkeypatch):

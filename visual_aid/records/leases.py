@@ -35,7 +35,7 @@ class Leases:
             None if the photo is now kept for the holder, else who has it.
         """
         with writing(self._engine) as connection:
-            taken = take(connection, photo, holder, by, take_over=bool(by))
+            taken = take(connection, photo, holder, by, take_over=True)
             return None if taken else of_another(connection, photo, holder)
 
     def take_next(self, photo: str | None, *, holder: str, by: str) -> str | None:
@@ -58,13 +58,14 @@ def take(connection: Connection, photo: str, holder: str, by: str, *, take_over:
     Parameters
     ----------
     take_over : bool
-        Whether another holder of the same person's name gives way.
+        Whether another holder gives way who has the same person's name, as after the page was loaded again,
+        or no name, since nobody can decide without one.
     """
     moment = now()
     values = {"holder": holder, "by": by, "until": moment + LASTS}
     mine = t.lease.c.holder == holder
     if take_over:
-        mine |= t.lease.c.by == by
+        mine |= t.lease.c.by.in_((by, ""))
     taken = connection.scalar(
         upsert(connection, t.lease)
         .values(photo=photo, **values)
