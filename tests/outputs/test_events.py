@@ -31,9 +31,9 @@ PLACE = {"axle": 2, "side": "left", "component": "torque rod"}
         ("placed", {**PLACE, "before": {**PLACE, "axle": 1}},
          "Place: axle 2 left, torque rod (before: axle 1 left, torque rod)"),
         ("visit_edit", {"odometer": [None, 900.0]}, "Visit put right: odometer from nothing to 900.0"),
-        ("joint", {"name": "U-bolts", "date": "2026-05-04"}, "Joint new or disturbed: U-bolts, 2026-05-04"),
+        ("joint", {"name": "U-bolts", "date": "2026-05-04"}, "Joint new or disturbed: U-bolts, 4 May 2026"),
         ("duty_done", {"duty": "walkaround", "joint": "", "date": "2026-05-04"},
-         "Walkaround carried out, 2026-05-04"),
+         "Walkaround carried out, 4 May 2026"),
         ("interval", {"duty": "walkaround", "source": "manual"}, "Maker's interval for walkaround: manual"),
     ],
 )  # fmt: skip

@@ -4,7 +4,8 @@ import datetime as dt
 
 import pytest
 
-from visual_aid.outputs.report import Place, check_lines, moment
+from visual_aid.outputs.report import Place, check_lines
+from visual_aid.outputs.wording import moment
 
 
 @pytest.mark.parametrize(

@@ -45,6 +45,22 @@ def test_a_filter_leaves_what_it_says(app, yard):
     assert not app.exception
 
 
+def test_a_filter_stays_until_it_is_taken_off(app, yard):
+    app.run()
+    assert button(app, "Show all photos again").disabled
+    app.multiselect(key="filter-units").set_value(["9"]).run()
+    app.date_input(key="filter-since").set_value(dt.date(2026, 5, 1)).run()
+    app.switch_page("visit.py").run()
+    app.switch_page("worklist.py").run()
+    assert "unit417.jpg" not in lines(app)
+    button(app, "Show all photos again").click().run()
+    assert "unit417.jpg" in lines(app)
+    assert app.date_input(key="filter-since").value is None
+    app.button_group(key="stage").set_value("decided").run()
+    assert "No photos here." in words(app)
+    assert not app.exception
+
+
 def test_what_a_backlog_could_not_screen_is_shown(app, yard):
     app.run()
     app.switch_page("add_photos.py").run()
@@ -110,6 +126,11 @@ def test_the_threshold_is_moved_with_what_it_costs(app, yard):
     button(app, "Work with 0.60").click().run()
     assert yard.tunings.current().threshold == 0.6
     assert [c.is_weak for c in yard.candidates(yard.worklist()[0].photo.id)] == [False, True]
+    assert "The worklist is sorted with 0.60. Before it was 0.25." in words(app)
+    button(app, "Back to 0.25").click().run()
+    assert yard.tunings.current().threshold == app.slider[0].value == 0.25
+    assert "The worklist works with 0.25 now." in words(app)
+    assert not app.success
 
 
 def test_a_calibration_is_kept_by_name_used_and_left(app, yard):
@@ -123,9 +144,11 @@ def test_a_calibration_is_kept_by_name_used_and_left(app, yard):
     button(app, "Keep it").click().run()
     assert [c.name for c in yard.tunings.calibrations()] == ["Our yard"]
     assert yard.tunings.current().calibration is None
+    assert "Kept: Our yard. Choose it under Scores in use to work with it." in words(app)
     next(s for s in app.selectbox if s.label == "Scores in use").set_value("Our yard").run()
     button(app, "Use these scores").click().run()
     assert yard.tunings.current().calibration.name == "Our yard"
+    assert "The worklist is sorted by Our yard now." in words(app)
     assert not app.exception
 
 

@@ -234,6 +234,45 @@ def test_what_a_finger_hits_is_large_and_nothing_sticks_out(visit, store, pictur
     assert checked > 40
 
 
+def test_the_worklist_is_found_by_its_name_too(visit, server, store, picture, screened):
+    store.add_photo(screened(picture()), data=picture())
+    person = visit()
+    person.expected = "_stcore"  # asked for once beside the page, where the server does not have it
+    person.page.goto(f"{server.url}/worklist")
+    person.look()
+    assert person.page.get_by_text("Page not found").count() == 0
+
+
+@pytest.mark.parametrize("size", SCREENS.values(), ids=SCREENS)
+def test_the_foot_of_the_worklist_is_no_higher_than_it_has_to_be(visit, store, picture, screened, size):
+    store.add_photo(screened(picture()), data=picture())
+    person = visit(size)
+    person.page.get_by_text("Pick", exact=True).click()
+    person.settle()
+    foot = person.page.get_by_test_id("stBottomBlockContainer")
+    higher, left = foot.evaluate(
+        "foot => { const [all, inside] = [foot, foot.firstElementChild].map(e => e.getBoundingClientRect());"
+        " return [all.height - inside.height, inside.left]; }"
+    )
+    assert higher < 25
+    assert left <= person.page.locator(".line").first.bounding_box()["x"]  # as wide as the list above it
+    person.page.get_by_label("Your name or initials").fill("J. Doe")
+    person.page.keyboard.press("Enter")
+    rule_out = person.page.get_by_role("button", name="Rule out all marks on 1 picked photo")
+    rule_out.click()
+    person.page.get_by_text("Ruled out: 2 marks on 1 photo.").wait_for()
+
+
+def test_the_filter_says_how_much_is_set(visit, store, picture, screened):
+    store.add_photo(screened(picture()), data=picture())
+    person = visit()
+    person.press("Filter")
+    person.page.get_by_text("Show every shot of a burst").click()
+    person.page.get_by_role("button", name="Filter: 1 set").wait_for()
+    person.press("Show all photos again")
+    person.page.get_by_role("button", name="Filter", exact=True).wait_for()
+
+
 def test_text_stands_out_from_its_ground(visit, store, picture, screened):
     # WCAG 2.2, success criterion 1.4.3: at least 4.5 to 1, by the relative luminance defined there.
     store.add_photo(screened(picture()), data=picture())

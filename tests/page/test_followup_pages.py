@@ -75,6 +75,12 @@ def test_a_change_of_unit_takes_the_figure_along(app, store, finding):
     one(app.text_input, "Movement at the worse end").set_value("far").run()
     assert "is no length" in app.error[0].value
     assert one(app.button, "Record the check").disabled
+    assert "An answer above cannot be read yet." in [c.value for c in app.caption]
+    one(app.text_input, "Movement at the worse end").set_value("").run()
+    assert one(app.button, "Record the check").disabled
+    assert "Answer what you can; what is left open is recorded as not given." in [
+        c.value for c in app.caption
+    ]
 
 
 def test_waits_have_timers(app, store, finding):
@@ -90,6 +96,7 @@ def test_what_is_to_be_done_is_kept_and_put_right(app, store, finding):
     one(app.text_input, "What is to be done").set_value("Replace both bushings").run()
     (line,) = store.logbook.lines("follow_up", candidate=finding.id)
     assert line.body == {"say": "Replace both bushings"}
+    assert "In the report, by J. Doe." in [c.value for c in app.caption]
     assert len(store.logbook.events()) == 4  # a place, a decision, two lines
 
 
@@ -109,7 +116,7 @@ def test_an_unconfirmed_candidate_opens_no_check(app, store, finding):
 def test_the_worksheet_takes_nothing_for_granted_and_is_kept(app, store, finding):
     at(app, "torque.py", finding=finding.id)
     one(app.text_input, "Maker's dry value").set_value("380").run()
-    assert "Choose thread, grade and state" in "\n".join(t.value for t in app.text)
+    assert "Choose thread, grade and the thread as found" in "\n".join(t.value for t in app.text)
     one(app.selectbox, "Thread").set_value("3/4-10 UNC").run()
     one(app.selectbox, "Grade or class, as marked").set_value("SAE grade 8").run()
     one(app.selectbox, "Thread as found").set_value("clean_dry").run()
@@ -118,19 +125,34 @@ def test_the_worksheet_takes_nothing_for_granted_and_is_kept(app, store, finding
     assert any("1.33 times as hard as meant" in t.value for t in app.text)
     one(app.button_group, "Torque in").set_value("N m").run()
     assert one(app.text_input, "Maker's dry value").value == "515.2"
-    press(app, "Keep with the finding")
+    press(app, "Record it with the finding")
     (line,) = store.logbook.lines("torque_sheet", candidate=finding.id)
     assert line.body["dry"] == [515.2, "N m"]
+
+
+def test_a_worksheet_of_no_finding_says_where_one_is_recorded(app, store, finding):
+    at(app, "torque.py")
+    one(app.selectbox, "Thread").set_value("3/4-10 UNC").run()
+    one(app.selectbox, "Grade or class, as marked").set_value("SAE grade 8").run()
+    one(app.selectbox, "Thread as found").set_value("clean_dry").run()
+    one(app.text_input, "Maker's dry value").set_value("380").run()
+    assert "Use 380 lbf·ft" in html(app)
+    assert app.caption[-1].value == "To record a worksheet, open it from the hand check of a finding."
+    assert "Record it with the finding" not in [b.label for b in app.button]
 
 
 def test_the_due_list_knows_the_visit_and_what_is_written_down(app, store, finding):
     at(app, "due.py")
     assert "Unit 417: Walkaround" in html(app)
+    assert app.caption[0].value.startswith("Choose a unit to record")
     one(app.selectbox, "Unit").set_value("417").run()
+    assert not app.caption
+    assert "Usual: 1 day (" in "\n".join(t.value for t in app.text)
     next(t for t in app.text_input if t.key == "joint-name").set_value("U-bolts").run()
     app.number_input(key="joint-distance").set_value(800.0).run()
     app.button(key="joint-keep").click().run()
     assert not app.exception
+    assert [s.value for s in app.success] == ["Recorded. The list above has been worked out anew."]
     assert "Torque check after break-in: U-bolts" in html(app)
     assert "In 400 mi" in html(app)  # due at 1300, the visit's reading is 900
     app.selectbox(key="interval-duty").set_value("break_in_retorque").run()
@@ -152,7 +174,7 @@ def test_what_another_took_back_meanwhile_is_said(app, store, finding):
     at(app, "due.py")
     one(app.selectbox, "Unit").set_value("417").run()
     store.logbook.take_back(line, by="R. Roe")
-    press(app, "Take back: U-bolts, 2026-05-04")
+    press(app, "Take back: U-bolts, 4 May 2026")
     assert "R. Roe has taken this back meanwhile, and nothing was recorded now" in app.error[0].value
     assert [e.by for e in store.logbook.events(unit="417") if e.takes_back] == ["R. Roe"]
 

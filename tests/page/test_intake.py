@@ -66,7 +66,7 @@ def test_photos_added_without_a_unit_number_join_the_visit_under_which_they_are_
     says = [take_upload(store, picture(), "IMG_7.jpg", visit).say for visit in (first, second)]
     assert says == [
         "IMG_7.jpg is in the records already, at this visit.",
-        "IMG_7.jpg is in the records already, under Unit 417, 04 May 2026, and stays there.",
+        "IMG_7.jpg is in the records already, under Unit 417, 4 May 2026, and stays there.",
     ]
     assert [photo.visit for photo in store.visits.photos(first.id)] == [first]
     assert store.visits.photos(second.id) == ()

@@ -285,6 +285,7 @@ def test_from_a_finding_to_a_lesson_that_works_offline(
     person.settle()
     person.press("Save the lesson")
     person.page.get_by_text("Hand out").wait_for()
+    person.page.get_by_text("1 example.").wait_for()
     assert store.gallery.lessons()[0].steps == (Step(store.gallery.examples()[0].id, "Look low."),)
     with person.page.expect_download() as waiting:
         person.page.get_by_role("button", name="Page for phones").click()

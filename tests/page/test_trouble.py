@@ -121,7 +121,7 @@ FORMS = {
             "Thread as found": "clean_dry",
             "Maker's dry value": "380",
         },
-        "Keep with the finding",
+        "Record it with the finding",
         None,
     ),
     "joint": ("due.py", {}, {"Unit": "417", "joint-name": "Wheel nuts"}, "joint-keep", None),
@@ -142,7 +142,7 @@ FORMS = {
     "threshold": (
         "threshold.py",
         {},
-        {"Candidates under this score wait behind the others": 0.7},
+        {"Marks under this score wait behind the others": 0.7},
         "Work with 0.70",
         None,
     ),

@@ -57,7 +57,7 @@ def test_places_are_guessed_from_time_and_kept_with_one_tap(app, store, walk):
     button(app, "Keep 3 guessed places").click().run()
     assert [store.photo(p.id).position.axle for p in photos] == [1, 1, 2]
     assert [e.by for e in store.logbook.events(unit="417")] == ["J. Doe"] * 3
-    assert "Photographed on the other side only" in "\n".join(t.value for t in app.text)
+    assert "No photo of these yet, only of their other side" in "\n".join(t.value for t in app.text)
 
 
 def test_a_wrong_place_is_put_right_with_two_taps_and_moves_the_rest(app, store, walk):
@@ -100,6 +100,6 @@ def test_what_is_left_to_do_is_one_tap_away(app, store, walk):
     (photo,) = walk(4, 1)
     store.decide(store.candidates(photo.id)[0].id, "confirmed", by="J. Doe")
     show(app)
-    assert button(app, "Hand checks: 0 of 1 findings")
+    assert button(app, "Hand checks: 0 of 1 done")
     button(app, "Decide on 1 mark").click().run()
     assert app.query_params["photo"] in (photo.id, [photo.id])

@@ -150,7 +150,7 @@ def calibrate(flags: Flags) -> Fit:
     known = flags.outcome >= 0
     score, outcome, photo = flags.score[known], flags.outcome[known], flags.photo[known]
     if flags.confirmed == 0 or flags.ruled_out == 0:
-        raise ValueError("scores are put right by confirmed and ruled-out candidates: there have to be both")
+        raise ValueError("scores are put right by confirmed and ruled-out marks: there have to be both")
     logit = _logit(score)
     fold = np.unique(photo, return_inverse=True)[1] % FOLDS
     after = np.empty(len(outcome))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
 from collections.abc import Iterable, Mapping
 from typing import Any
@@ -11,6 +12,7 @@ from visual_aid.followup.handchecks import VERDICT_WORDS
 from visual_aid.followup.intervals import DUTY_TITLE
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.outputs.tables import harmless
+from visual_aid.outputs.wording import day
 from visual_aid.records.entries import Event, Outcome
 
 EVENT_COLUMNS = ("at", "by", "unit", "photo", "sign", "what")
@@ -45,10 +47,10 @@ def what(event: Event) -> str:
             )
             line = f"Visit put right: {', '.join(changes)}"
         case "joint":
-            line = f"Joint new or disturbed: {body['name']}, {body['date']}"
+            line = f"Joint new or disturbed: {body['name']}, {_day(body)}"
         case "duty_done":
             joint = f", {body['joint']}" if body["joint"] else ""
-            line = f"{DUTY_TITLE[body['duty']]} carried out{joint}, {body['date']}"
+            line = f"{DUTY_TITLE[body['duty']]} carried out{joint}, {_day(body)}"
         case "interval":
             line = f"Maker's interval for {DUTY_TITLE[body['duty']].lower()}: {body['source']}"
     return f"Taken back: {line}" if event.takes_back else line
@@ -67,6 +69,10 @@ def events_csv(events: Iterable[Event]) -> str:
         row = [event.at.isoformat(), event.by, event.unit, event.about, sign, what(event)]
         writer.writerow(harmless(row))
     return text.getvalue()
+
+
+def _day(body: Mapping[str, Any]) -> str:
+    return day(dt.date.fromisoformat(body["date"]))
 
 
 def _noted(line: str, body: Mapping[str, Any]) -> str:

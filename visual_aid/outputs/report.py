@@ -18,6 +18,7 @@ from visual_aid.followup.handchecks import VERDICT_WORDS, CheckRecord
 from visual_aid.followup.intervals import Due
 from visual_aid.followup.units import Measured
 from visual_aid.model import Box, Outline
+from visual_aid.outputs.wording import counted, day, moment
 from visual_aid.records.entries import SIDES, Side
 
 CAUTION = (
@@ -180,19 +181,19 @@ class Report:
     def summary(self) -> tuple[str, ...]:
         """The outcome in a few lines."""
         unchecked = sum(not finding.checks for finding in self.findings)
-        lines = [_counted(len(self.findings), "finding")]
+        lines = [counted(len(self.findings), "finding")]
         checks = [*self.checks, *(check for finding in self.findings for check in finding.checks)]
         verdicts = [check.outcome.verdict for check in checks]
         for verdict, words in VERDICT_WORDS.items():
             if verdict in verdicts:
-                lines.append(f"{_counted(verdicts.count(verdict), 'hand check')}: {words.lower()}")
+                lines.append(f"{counted(verdicts.count(verdict), 'hand check')}: {words.lower()}")
         if unchecked:
-            lines.append(f"{_counted(unchecked, 'finding')} without a hand check yet")
-        lines.append(f"{_counted(len(self.quiet), 'photo')} found quiet")
-        lines.append(f"{_counted(len(self.not_judged), 'photo')} not judged or not decided")
+            lines.append(f"{counted(unchecked, 'finding')} without a hand check yet")
+        lines.append(f"{counted(len(self.quiet), 'photo')} found quiet")
+        lines.append(f"{counted(len(self.not_judged), 'photo')} not judged or not decided")
         overdue = sum(due.overdue for due in self.due)
         if overdue:
-            lines.append(f"{_counted(overdue, 'duty', 'duties')} overdue")
+            lines.append(f"{counted(overdue, 'duty', 'duties')} overdue")
         return tuple(lines)
 
     @property
@@ -222,19 +223,5 @@ def check_lines(record: CheckRecord) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def day(date: dt.date) -> str:
-    """Write a date."""
-    return f"{date.day} {date:%b %Y}"
-
-
-def moment(at: dt.datetime) -> str:
-    """Write a time in its own zone."""
-    return f"{day(at)}, {at:%H:%M} {at.tzname() or ''}".strip()
-
-
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
-
-
-def _counted(count: int, one: str, many: str = "") -> str:
-    return f"{count} {one if count == 1 else many or f'{one}s'}"

@@ -15,6 +15,7 @@ from visual_aid.followup.logged import check_record, odometer_of, sheet_words, u
 from visual_aid.outputs.events import OUTCOME_LABEL
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.outputs.report import Place, Remark, Report, ReportFinding, ReportPhoto
+from visual_aid.outputs.wording import counted
 from visual_aid.records.entries import Decision, StoredCandidate, StoredPhoto, Visit
 from visual_aid.records.store import Store
 
@@ -109,7 +110,7 @@ def _doubts(photo: StoredPhoto, candidates: tuple[StoredCandidate, ...]) -> Iter
         yield from (_sentence(problem.say) for problem in photo.screening.quality.problems)
     undecided = sum(c.outcome is None and not c.is_weak for c in candidates)
     if undecided:
-        yield f"{_marks(undecided)} not decided yet."
+        yield f"{counted(undecided, 'mark')} not decided yet."
     unclear = [c for c in candidates if c.outcome == "cannot_tell"]
     for c in unclear:
         note = f": {c.decision.note}" if c.decision and c.decision.note else ""
@@ -119,19 +120,15 @@ def _doubts(photo: StoredPhoto, candidates: tuple[StoredCandidate, ...]) -> Iter
 def _quiet(photo: StoredPhoto, candidates: tuple[StoredCandidate, ...]) -> Iterator[str]:
     ruled_out = [c for c in candidates if c.outcome == "ruled_out"]
     weak = sum(c.is_weak for c in candidates)
-    yield f"{_marks(len(ruled_out))} ruled out." if ruled_out else "Nothing likely was flagged."
+    yield f"{counted(len(ruled_out), 'mark')} ruled out." if ruled_out else "Nothing likely was flagged."
     if weak:
-        yield f"{_marks(weak)} too weak to ask about."
+        yield f"{counted(weak, 'mark')} too weak to ask about."
     silent = dict.fromkeys(n.why for n in photo.screening.not_judged)
     if not photo.screening.fasteners:
         yield "No fastener was found on it."
     elif silent:
         labels = ", ".join(SIGN_STYLE[n.cue].label.lower() for n in photo.screening.not_judged)
         yield f"Not judged: {labels} ({'; '.join(silent)})."
-
-
-def _marks(count: int) -> str:
-    return f"{count} {'mark' if count == 1 else 'marks'}"
 
 
 def _sentence(text: str) -> str:

@@ -11,6 +11,7 @@ import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from visual_aid.backlog.sources import SUFFIXES, photo_files
+from visual_aid.outputs.wording import counted
 from visual_aid.pages.intake import Taken, take_file, take_upload
 from visual_aid.pages.session import VISIT, ask_signature, may, signature, the_store
 from visual_aid.pages.trouble import telling_trouble
@@ -65,7 +66,7 @@ def show() -> None:
             "No unit number: the photos will belong to no visit, and to no report. "
             "To put them into a visit later, add them again with the number."
         )
-    if uploads and st.button(f"Screen {_photos(len(uploads))}", type="primary", disabled=not ready):
+    if uploads and st.button(f"Screen {counted(len(uploads), 'photo')}", type="primary", disabled=not ready):
         begun = _begun(visit)
         _take([partial(_take_upload, upload, begun) for upload in uploads])
         state.batch = state.get("batch", 0) + 1
@@ -141,7 +142,7 @@ def _results(taken: Sequence[Taken]) -> None:
     if not taken:
         return
     kept = sum(one.kept for one in taken)
-    st.subheader(f"{_photos(kept)} in the records", anchor=False)
+    st.subheader(f"{counted(kept, 'photo')} in the records", anchor=False)
     for one in taken:
         if not one.kept:
             st.error(f"Refused: {plain(one.say)}")
@@ -164,15 +165,11 @@ def _backlog_troubles() -> None:
     troubles = the_store().backlog.troubles()
     if not troubles:
         return
-    with st.expander(f"{_photos(len(troubles))} of the backlog could not be screened"):
+    with st.expander(f"{counted(len(troubles), 'photo')} of the backlog could not be screened"):
         for url, why in islice(troubles.items(), TROUBLES_SHOWN):
             st.text(f"{url}: {why}")
         if len(troubles) > TROUBLES_SHOWN:
             st.text(f"and {len(troubles) - TROUBLES_SHOWN} more")
-
-
-def _photos(count: int) -> str:
-    return f"{count} photo" if count == 1 else f"{count} photos"
 
 
 show()

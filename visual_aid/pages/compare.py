@@ -12,6 +12,7 @@ import streamlit as st
 from visual_aid.measure.visits import Comparison, compare
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
+from visual_aid.outputs.wording import counted, day
 from visual_aid.pages import actions
 from visual_aid.pages.deciding import ask_decision, take
 from visual_aid.pages.session import ask_signature, holder, signature, the_store
@@ -110,7 +111,7 @@ def _earlier(photos: Mapping[str, StoredPhoto], after: str) -> list[str]:
 
 
 def _label(photo: StoredPhoto) -> str:
-    return f"{photo.visit.date:%d %b %Y}, {photo.name}" if photo.visit else photo.name
+    return f"{day(photo.visit.date)}, {photo.name}" if photo.visit else photo.name
 
 
 def _compare(before: StoredPhoto, after: StoredPhoto) -> None:
@@ -211,7 +212,7 @@ def _measured(comparison: Comparison) -> None:
     still = [turn for turn in comparison.turns if not turn.turned]
     if still:
         most = max(still, key=lambda turn: abs(turn.turn))
-        nuts = "1 nut" if len(still) == 1 else f"{len(still)} nuts"
+        nuts = counted(len(still), "nut")
         st.text(f"No turn seen on {nuts}: at most {abs(most.turn):.1f}° ± {most.uncertainty:.1f}°.")
     if comparison.not_measured:
         st.text(f"Not measured, too unlike in the two photos: {comparison.not_measured}.")

@@ -23,6 +23,7 @@ from visual_aid.followup.logged import done_body, interval_body, joint_body
 from visual_aid.followup.units import UNITS, Measured
 from visual_aid.outputs.due_list import due_csv, due_ics
 from visual_aid.outputs.visit_report import log_of
+from visual_aid.outputs.wording import counted, day
 from visual_aid.pages.session import ask_signature, signature, the_store
 from visual_aid.pages.trouble import telling_trouble
 from visual_aid.pages.words import plain, sentence
@@ -47,7 +48,9 @@ def show() -> None:
     _exports(dues)
     for due in dues:
         _line(due)
-    if unit != ALL:
+    if unit == ALL:
+        st.caption("Choose a unit to record what was carried out on it, or its maker's intervals.")
+    else:
         _write_down(unit)
 
 
@@ -72,12 +75,12 @@ def _exports(dues: tuple[Due, ...]) -> None:
 
 
 def _line(due: Due) -> None:
-    last = f"{due.counted_from} {due.since:%d %b %Y}. " if due.since else ""
-    day = f" ({due.date:%d %b %Y})" if due.since and due.date else ""
+    last = f"{due.counted_from} {day(due.since)}. " if due.since else ""
+    on = f" ({day(due.date)})" if due.since and due.date else ""
     st.html(
         f'<div class="due{" overdue" if due.overdue else ""}">'
         f"<b>{'Overdue. ' if due.overdue else ''}Unit {escape(due.unit)}: {escape(due.title)}</b>"
-        f"<div>{escape(sentence(due.say + day))}</div>"
+        f"<div>{escape(sentence(due.say + on))}</div>"
         f"<div class='small'>{escape(last)}Interval: {escape(due.source)}.</div></div>"
     )
 
@@ -88,7 +91,7 @@ def _line(due: Due) -> None:
 def _write_down(unit: str) -> None:
     if not signature():
         ask_signature()
-    with st.expander("A duty was carried out"):
+    with st.expander("An inspection or a torque check was carried out"):
         _done(unit)
     with st.expander("A joint is new or was disturbed"):
         _joint(unit)
@@ -99,19 +102,22 @@ def _write_down(unit: str) -> None:
 def _done(unit: str) -> None:
     joints = [line.body["name"] for line in the_store().logbook.lines("joint", unit=unit)]
     duties = [duty for duty in DUTIES if duty != "break_in_retorque" or joints]
-    duty: Duty = st.selectbox("Duty", duties, format_func=DUTY_TITLE.__getitem__, key="done-duty")
+    duty: Duty = st.selectbox(
+        "What was carried out", duties, format_func=DUTY_TITLE.__getitem__, key="done-duty"
+    )
     joint = st.selectbox("Joint", joints, key="done-joint") if duty == "break_in_retorque" else ""
     date, odometer = _when("done")
-    _keep("duty_done", done_body(Done(duty, date, odometer, joint)), unit, "Write it down", "done")
+    _keep("duty_done", done_body(Done(duty, date, odometer, joint)), unit, "Record it", "done")
 
 
 def _joint(unit: str) -> None:
-    name = st.text_input("Joint", key="joint-name", max_chars=100, placeholder="U-bolts, axle 2 left").strip()
+    example = "Needed, such as: U-bolts, axle 2 left"
+    name = st.text_input("Joint", key="joint-name", max_chars=100, placeholder=example).strip()
     date, odometer = _when("joint")
-    _keep("joint", joint_body(Joint(name, date, odometer)) if name else {}, unit, "Write it down", "joint")
+    _keep("joint", joint_body(Joint(name, date, odometer)) if name else {}, unit, "Record it", "joint")
     for line in the_store().logbook.lines("joint", unit=unit):
         st.button(
-            plain(f"Take back: {line.body['name']}, {line.body['date']}"),
+            plain(f"Take back: {line.body['name']}, {day(dt.date.fromisoformat(line.body['date']))}"),
             key=f"take-back-{line.id}",
             disabled=not signature(),
             on_click=_take_back,
@@ -120,8 +126,8 @@ def _joint(unit: str) -> None:
 
 
 def _intervals(unit: str) -> None:
-    st.text("The maker's figure goes before the usual one. Whichever of the figures comes first holds.")
-    duty: Duty = st.selectbox("Duty", DUTIES, format_func=DUTY_TITLE.__getitem__, key="interval-duty")
+    st.text("The maker's interval replaces the usual one. Of several figures the first one reached counts.")
+    duty: Duty = st.selectbox("Interval of", DUTIES, format_func=DUTY_TITLE.__getitem__, key="interval-duty")
     own = {line.body["duty"]: line for line in the_store().logbook.lines("interval", unit=unit)}
     st.text(f"Usual: {_interval_words(USUAL[duty])}.")
     left, middle, right = st.columns(3)
@@ -129,10 +135,15 @@ def _intervals(unit: str) -> None:
     months = middle.number_input("Months", 0, 120, key="interval-months")
     with right:
         distance = _distance("Distance", "interval")
-    source = st.text_input("Where the maker says so", key="interval-source", max_chars=200).strip()
+    source = st.text_input(
+        "Where the maker says so",
+        key="interval-source",
+        max_chars=200,
+        placeholder="Needed, with one of the figures above",
+    ).strip()
     given = bool(source and (days or months or distance))
     body = interval_body(duty, Interval(source, int(days), int(months), distance)) if given else {}
-    _keep("interval", body, unit, "Keep the maker's interval", "interval", supersedes=own.get(duty))
+    _keep("interval", body, unit, "Record the maker's interval", "interval", supersedes=own.get(duty))
     for line in own.values():
         st.button(
             plain(f"Back to the usual: {DUTY_TITLE[line.body['duty']]} (now by {line.body['source']})"),
@@ -145,8 +156,8 @@ def _intervals(unit: str) -> None:
 
 def _interval_words(interval: Interval) -> str:
     parts = [
-        f"{interval.days} days" if interval.days else "",
-        f"{interval.months} months" if interval.months else "",
+        counted(interval.days, "day") if interval.days else "",
+        counted(interval.months, "month") if interval.months else "",
         str(interval.distance or ""),
     ]
     return f"{' or '.join(filter(None, parts))} ({interval.source})"
@@ -192,6 +203,8 @@ def _keep(
         on_click=_write,
         args=(kind, body, unit, prefix, None if supersedes is None else supersedes.id),
     )
+    if state.pop(f"{prefix}-recorded", False):  # under the button that was pressed: the list is out of sight
+        st.success("Recorded. The list above has been worked out anew.")
 
 
 @telling_trouble()
@@ -202,6 +215,7 @@ def _write(kind: LineKind, body: dict[str, Any], unit: str, prefix: str, superse
     for part, value in empty.items():
         if f"{prefix}-{part}" in state:
             state[f"{prefix}-{part}"] = value
+    state[f"{prefix}-recorded"] = True
 
 
 @telling_trouble()

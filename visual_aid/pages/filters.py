@@ -9,6 +9,7 @@ import streamlit as st
 
 from visual_aid.model import CHANGES, CUES
 from visual_aid.outputs.palette import SIGN_STYLE
+from visual_aid.outputs.wording import day
 from visual_aid.pages.session import the_store
 from visual_aid.records.entries import FITNESSES, SIDES, Filter, Fitness, Visit
 
@@ -18,32 +19,74 @@ FITNESS_LABEL: Mapping[Fitness, str] = {
     "unusable": "Not to be judged",
 }
 
+ALL = "All"
+EMPTY: Mapping[str, object] = {
+    **dict.fromkeys(("filter-units", "filter-cues", "filter-fitness"), ()),
+    **dict.fromkeys(("filter-visit", "filter-axle", "filter-side", "filter-component")),
+    **dict.fromkeys(("filter-since", "filter-until")),
+    "filter-shots": False,
+}
+"""What each part of the filter holds where it filters nothing."""
+
+state = st.session_state
+
 
 def ask_filter() -> Filter:
-    """Ask which photos to show; what is left empty filters nothing."""
+    """Ask which photos to show; what is left empty filters nothing, what is set is kept from page to page."""
     store = the_store()
     axles, components = store.places()
-    with st.popover("Filter"):
+    narrowed = sum(bool(state.get(key)) for key in EMPTY)
+    with st.popover(f"Filter: {narrowed} set" if narrowed else "Filter"):
         left, middle, right = st.columns(3)
-        units = left.multiselect("Units", store.visits.units(), key="filter-units")
+        units = left.multiselect(
+            "Units", store.visits.units(), key="filter-units", placeholder=ALL, persist_state="session"
+        )
         visits = {v.id: v for v in store.visits.all() if not units or v.unit in units}
         visit = middle.selectbox(
-            "Visit", visits, index=None, format_func=lambda i: _visit(visits[i]), key="filter-visit"
+            "Visit",
+            visits,
+            index=None,
+            format_func=lambda i: _visit(visits[i]),
+            key="filter-visit",
+            placeholder=ALL,
+            persist_state="session",
         )
         cues = right.multiselect(
-            "Cues", (*CUES, *CHANGES), format_func=lambda cue: SIGN_STYLE[cue].label, key="filter-cues"
+            "Cues",
+            (*CUES, *CHANGES),
+            format_func=lambda cue: SIGN_STYLE[cue].label,
+            key="filter-cues",
+            placeholder=ALL,
+            persist_state="session",
         )
         left, middle, right = st.columns(3)
-        axle = left.selectbox("Axle", axles, index=None, key="filter-axle")
-        side = middle.selectbox("Side", SIDES, index=None, key="filter-side")
-        component = right.selectbox("Component", components, index=None, key="filter-component")
+        axle = left.selectbox(
+            "Axle", axles, index=None, key="filter-axle", placeholder=ALL, persist_state="session"
+        )
+        side = middle.selectbox(
+            "Side", SIDES, index=None, key="filter-side", placeholder=ALL, persist_state="session"
+        )
+        component = right.selectbox(
+            "Component",
+            components,
+            index=None,
+            key="filter-component",
+            placeholder=ALL,
+            persist_state="session",
+        )
         left, middle, right = st.columns(3)
-        since = left.date_input("From", None, key="filter-since")
-        until = middle.date_input("To", None, key="filter-until")
+        since = left.date_input("From", None, key="filter-since", persist_state="session")
+        until = middle.date_input("To", None, key="filter-until", persist_state="session")
         fitness = right.multiselect(
-            "Quality", FITNESSES, format_func=FITNESS_LABEL.__getitem__, key="filter-fitness"
+            "Quality",
+            FITNESSES,
+            format_func=FITNESS_LABEL.__getitem__,
+            key="filter-fitness",
+            placeholder=ALL,
+            persist_state="session",
         )
-        every_shot = st.checkbox("Show every shot of a burst", key="filter-shots")
+        every_shot = st.checkbox("Show every shot of a burst", key="filter-shots", persist_state="session")
+        st.button("Show all photos again", disabled=not narrowed, on_click=_clear)
     return Filter(
         units=tuple(units),
         visit=visit,
@@ -58,5 +101,9 @@ def ask_filter() -> Filter:
     )
 
 
+def _clear() -> None:
+    state.update(EMPTY)
+
+
 def _visit(visit: Visit) -> str:
-    return f"{visit.unit}, {visit.date:%d %b %Y}"
+    return f"{visit.unit}, {day(visit.date)}"

@@ -45,7 +45,7 @@ def show() -> None:
     findings = actions.findings(the_store(), visit)
     if not findings:
         st.subheader("Nothing confirmed yet", anchor=False)
-        st.text("A check opens here for each candidate that is confirmed, and for each mark of your own.")
+        st.text("A check opens here for each mark that is confirmed, and for each that you add yourself.")
     for stored, photo in findings:
         _line(stored, photo)
     if visit is not None:
@@ -139,6 +139,8 @@ def _follow_up(finding: StoredCandidate, photo: StoredPhoto) -> None:
         on_change=_keep_follow_up,
         args=about,
     )
+    if standing:
+        st.caption(plain(f"In the report, by {standing[-1].by}."))
     if typed.strip() != before:
         st.button("Record what is to be done", type="primary", on_click=_keep_follow_up, args=about)
 
@@ -189,6 +191,10 @@ def _check(among: Sequence[Check], visit: Visit | None, finding: StoredCandidate
     )
     if said := state.pop("recorded", ""):  # under the button that was pressed: the top is out of sight
         st.success(said)
+    elif wrong:
+        st.caption("An answer above cannot be read yet.")
+    elif not answers:
+        st.caption("Answer what you can; what is left open is recorded as not given.")
 
 
 def _steps(steps: Sequence[Step], key: str) -> None:
@@ -239,7 +245,8 @@ def _figure(wanted: Input, key: str) -> tuple[str, str]:
             args=(name, unit_name, wanted.quantity, state[unit_name]),
         )
     label = f"{wanted.label} (optional)" if wanted.optional else wanted.label
-    text = left.text_input(label, key=name, max_chars=40, persist_state="session", placeholder="1/8 or 3.2")
+    example = "Such as 3.2 or 1/8" if wanted.quantity == "length" else "Such as 55"
+    text = left.text_input(label, key=name, max_chars=40, persist_state="session", placeholder=example)
     return text, str(unit)
 
 

@@ -12,6 +12,7 @@ from statistics import median
 from visual_aid.decoder import read_photo, read_photo_bytes
 from visual_aid.likeness import likeness
 from visual_aid.model import Fastener, Screening
+from visual_aid.outputs.wording import counted
 from visual_aid.pages.words import sentence, visit_name
 from visual_aid.photo import Photo, PhotoError
 from visual_aid.records.entries import WEAK_SCORE, StoredPhoto, Visit
@@ -82,7 +83,7 @@ def _known(store: Store, sha256: str, name: str, visit: Visit | None) -> str:
 def _outcome(screening: Screening) -> str:
     likely = sum(c.score >= WEAK_SCORE for c in screening.candidates)
     if likely:
-        return f"{likely} {'mark' if likely == 1 else 'marks'} to decide on."
+        return f"{counted(likely, 'mark')} to decide on."
     if not screening.quality.usable:
         return " ".join(["take again.", *(sentence(problem.say) for problem in screening.quality.problems)])
     return "weak marks only." if screening.candidates else "nothing flagged."

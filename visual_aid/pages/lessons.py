@@ -12,6 +12,7 @@ from visual_aid.outputs.lesson import LessonSheet, lesson_zip, title
 from visual_aid.outputs.lesson_html import lesson_html
 from visual_aid.outputs.lesson_pdf import lesson_pdf
 from visual_aid.outputs.paper import PAPERS, Paper
+from visual_aid.outputs.wording import counted
 from visual_aid.pages import teaching
 from visual_aid.pages.session import ask_signature, signature, the_store
 from visual_aid.pages.words import plain
@@ -62,8 +63,10 @@ def _edit(lesson: Lesson | None) -> None:
     if st.button("Save the lesson", type="primary", disabled=not (signature() and name.strip() and steps)):
         before = None if lesson is None else lesson.id
         saved = the_store().gallery.save_lesson(name, opening.strip(), said, by=signature(), lesson=before)
-        state.opened_lesson = saved.id
+        state.opened_lesson, state.lesson_said = saved.id, f"Saved: {name}, {counted(len(said), 'example')}."
         st.rerun()
+    if told := state.pop("lesson_said", ""):
+        st.success(plain(told))
 
 
 def _step(example: Example, number: int, steps: Sequence[Step], key: str) -> None:
@@ -111,7 +114,11 @@ def _move(number: int, by: int) -> None:
 
 def _add(examples: Sequence[Example]) -> None:
     if not examples:
-        st.text("Everything in the gallery is in this lesson, or the gallery is empty.")
+        st.text(
+            "Everything in the gallery is in this lesson."
+            if state.steps
+            else "The gallery is empty: keep findings and look-alikes for teaching on the review page first."
+        )
         return
     named = {
         e.id: f"{title(e)}, {e.wording.grade}: {e.wording.caption[:60]} (no. {e.id})"

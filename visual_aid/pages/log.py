@@ -8,6 +8,7 @@ import streamlit as st
 
 from visual_aid.outputs.events import events_csv, what
 from visual_aid.outputs.palette import SIGN_STYLE
+from visual_aid.outputs.wording import local
 from visual_aid.pages.session import the_store
 
 SHOWN = 100
@@ -36,7 +37,7 @@ def show() -> None:
         about = " · ".join(filter(None, (f"Unit {event.unit}" if event.unit else "", event.about, sign)))
         st.html(
             f'<div class="event"><b>{escape(what(event))}</b><div class="small">'
-            f"{event.at.astimezone():%d %b %Y, %H:%M} by {escape(event.by)}. {escape(about)}</div></div>"
+            f"{local(event.at)} by {escape(event.by)}. {escape(about)}</div></div>"
         )
 
 

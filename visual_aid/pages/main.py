@@ -18,7 +18,9 @@ keep_signature()
 page = st.navigation(
     {
         "": [
-            st.Page("worklist.py", title="Worklist", default=True),
+            # The default page answers at "/" whatever its path: the second one is there for the typed name.
+            st.Page("worklist.py", title="Worklist", url_path="start", default=True),
+            st.Page("worklist.py", title="Worklist", url_path="worklist", visibility="hidden"),
             st.Page("visit.py", title="Visit"),
             st.Page("review.py", title="Review"),
             st.Page("compare.py", title="Compare"),

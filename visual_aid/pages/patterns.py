@@ -27,7 +27,7 @@ def show() -> None:
     if not patterns:
         st.subheader("No findings of a unit yet", anchor=False)
         st.text(
-            "Patterns are counted from confirmed candidates and marks on photos whose unit is known. Photos "
+            "Patterns are counted from confirmed marks on photos whose unit is known. Photos "
             "of a backlog have a unit once they are added again, under Add photos, with the unit number."
         )
         return

@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from visual_aid.outputs.overlay import CAUTION
+from visual_aid.outputs.wording import counted, day
 from visual_aid.pages import teaching
 from visual_aid.pages.asking import show_asking
 from visual_aid.pages.results import summary
@@ -51,7 +52,7 @@ def _take(quizzes: tuple[Quiz, ...]) -> None:
 
 
 def _named(quiz: Quiz) -> str:
-    return f"{quiz.title}, {len(quiz.items)} photos, {quiz.at.astimezone():%d %b %Y}"
+    return f"{quiz.title}, {counted(len(quiz.items), 'photo')}, {day(quiz.at.astimezone())}"
 
 
 def _sit(sitting: Sitting) -> None:

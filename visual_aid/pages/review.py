@@ -12,6 +12,7 @@ import streamlit as st
 from visual_aid.outputs.events import OUTCOME_LABEL
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
+from visual_aid.outputs.wording import counted
 from visual_aid.pages import actions, marking, teaching
 from visual_aid.pages.deciding import ask_decision, take
 from visual_aid.pages.intake import point_out_fastener
@@ -24,11 +25,11 @@ from visual_aid.records.entries import Outcome, StoredCandidate, StoredPhoto
 
 KEYS = (
     ("Y, N, T", "confirm, rule out, cannot tell"),
-    ("Left, Right", "the candidate before, the next one"),
+    ("Left, Right", "the mark before, the next one"),
     ("Z", "undo"),
-    ("H", "hand check of a confirmed candidate"),
+    ("H", "hand check of a confirmed mark"),
     ("Page Down", "next photo"),
-    ("+, -, 0, C", "closer, further, the whole photo, close to the candidate"),
+    ("+, -, 0, C", "closer, further, the whole photo, close to the mark"),
     ("L, K", "lines and circles on or off"),
     ("B, O", "draw a missed mark as a box or as an outline; Shift and drag draws a box at once"),
     ("F", "point out a fastener"),
@@ -87,7 +88,7 @@ def show() -> None:
         _list(candidates)
         _others(photo, candidates)
         if hidden:
-            label = f"Show {hidden} weak {'mark' if hidden == 1 else 'marks'}"
+            label = f"Show {counted(hidden, 'weak mark')}"
             st.button(label, width="stretch", on_click=state.update, args=({"weak": True},))
         _silence(photo)
         _keys()

@@ -106,6 +106,6 @@ def ask_signature() -> None:
         "Your name or initials",
         key=SIGNATURE,
         max_chars=60,
-        placeholder="Needed to decide",
+        placeholder="Needed to record anything",
         disabled=signed_in() is not None,
     )

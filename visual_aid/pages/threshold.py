@@ -28,17 +28,21 @@ def show() -> None:
     _say_how_sure(flags)
     costs = cost(flags)
     threshold = float(
-        st.slider("Candidates under this score wait behind the others", 0.0, 1.0, tuning.threshold, 0.05)
+        st.slider("Marks under this score wait behind the others", 0.0, 1.0, tuning.threshold, 0.05)
     )
     _say_what_it_costs(costs, threshold)
+    st.caption(f"The worklist works with {tuning.threshold:.2f} now. Move the slider to try another.")
     if st.button(
         f"Work with {threshold:.2f}",
         type="primary",
         disabled=threshold == tuning.threshold or not signature(),
     ):
-        with st.spinner("Sorting the worklist"):
-            tunings.set_threshold(threshold, by=signature())
-        st.rerun()
+        _set_threshold(threshold, tuning.threshold)
+    if (before := state.get("threshold_before")) is not None:
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.success(f"The worklist is sorted with {tuning.threshold:.2f}. Before it was {before:.2f}.")
+            if st.button(f"Back to {before:.2f}"):
+                _set_threshold(before, None)
     table = _table(costs)
     st.line_chart(
         table,
@@ -50,6 +54,14 @@ def show() -> None:
     )
     st.dataframe(table, hide_index=True, width="stretch")
     _calibrations()
+
+
+def _set_threshold(threshold: float, before: float | None) -> None:
+    """Sort the worklist anew; ``before`` is what can be gone back to, None after it was."""
+    with st.spinner("Sorting the worklist"):
+        the_store().tunings.set_threshold(threshold, by=signature())
+    state.threshold_before = before
+    st.rerun()
 
 
 def _say_how_sure(flags: Flags) -> None:
@@ -95,12 +107,15 @@ def _calibrations() -> None:
         "Scores in use",
         names,
         index=names.index(None if now is None else now.name),
-        format_func=lambda name: "The engine's own" if name is None else name,
+        format_func=_named,
     )
     if st.button("Use these scores", disabled=chosen == (now and now.name) or not signature()):
         with st.spinner("Sorting the worklist"):
             tunings.use(chosen, by=signature())
+        state.scores_said = f"The worklist is sorted by {_named(chosen)} now."
         st.rerun()
+    if told := state.pop("scores_said", ""):
+        st.success(plain(told))
     raw = flags_of(tunings.flags())
     try:
         fit = calibrate(raw)
@@ -108,19 +123,24 @@ def _calibrations() -> None:
         st.text(f"{str(error).capitalize()}.")
         return
     st.text(
-        f"From {fit.decided} decisions. Mean log loss on photos that were held out: {fit.after:.3f}, "
-        f"with the engine's own scores {fit.before:.3f}."
+        f"From {fit.decided} decisions. Mean log loss (lower is better) on photos that were held out: "
+        f"{fit.after:.3f}, with the engine's own scores {fit.before:.3f}."
     )
     if raw.are_few or not fit.helps:
         st.warning("These decisions are too few, or they do not better the engine's own scores.")
-    name = st.text_input("Name of a new calibration", max_chars=60, key="calibration-name")
+    name = st.text_input("Name for scores fitted to these decisions", max_chars=60, key="calibration-name")
     if st.button("Keep it", disabled=not name.strip() or not signature()):
         try:
             tunings.keep(name, fit.slope, fit.intercept, fit.decided, by=signature())
         except ValueError as error:
             st.error(plain(f"{str(error).capitalize()}."))
         else:
+            state.scores_said = f"Kept: {name.strip()}. Choose it under Scores in use to work with it."
             st.rerun()
+
+
+def _named(calibration: str | None) -> str:
+    return "The engine's own" if calibration is None else calibration
 
 
 show()

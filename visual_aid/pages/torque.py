@@ -41,10 +41,12 @@ def show() -> None:
         st.error(plain(sentence(str(error))))
         return
     if entry is None or sheet is None:
-        st.text("Choose thread, grade and state, and enter at least one of the maker's values.")
+        st.text("Choose thread, grade and the thread as found, and enter at least one of the maker's values.")
         return
     _result(sheet, entry)
-    if finding is not None:
+    if finding is None:
+        st.caption("To record a worksheet, open it from the hand check of a finding.")
+    else:
         _keep(entry, sheet, finding)
 
 
@@ -198,11 +200,11 @@ def _table(heads: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
 def _keep(entry: Entry, sheet: Worksheet, finding: StoredCandidate) -> None:
     kept = the_store().logbook.lines("torque_sheet", candidate=finding.id)
     for line in kept:
-        st.text(f"Kept by {line.by}: {sheet_words(line)}")
+        st.text(f"Recorded by {line.by}: {sheet_words(line)}")
     if not signature():
         ask_signature()
     st.button(
-        "Keep with the finding",
+        "Record it with the finding",
         type="primary",
         width="stretch",
         disabled=not signature(),

@@ -9,6 +9,7 @@ import streamlit as st
 
 from visual_aid.gallery.detection import skill
 from visual_aid.gallery.progress import ENGINE_SAYS, group_skill, marked, people_ahead, result
+from visual_aid.outputs.wording import day, local
 from visual_aid.pages import teaching
 from visual_aid.pages.results import HEADS, WHAT_IT_MEANS, figures, remark, row, table, told
 from visual_aid.pages.session import the_store
@@ -63,7 +64,7 @@ def _over_time(people: Mapping[str, Person]) -> None:
     if groups:
         group = st.selectbox("Group", groups, key="which-group")
         days = teaching.over_time(groups[group])
-        table(("Day", "People", *HEADS[-2:]), [(f"{d:%d %b %Y}", str(n), *told(s)) for d, n, s in days])
+        table(("Day", "People", *HEADS[-2:]), [(day(d), str(n), *told(s)) for d, n, s in days])
         if len(days) > 1:
             st.line_chart(
                 [{"day": d, "d′": s.sensitivity.value} for d, _, s in days], x="day", y="d′", height=220
@@ -73,7 +74,7 @@ def _over_time(people: Mapping[str, Person]) -> None:
 def _line(sitting: Sitting) -> list[str]:
     cells = row("", result(marked(sitting)).overall)[1:]
     done = "" if sitting.is_complete else f" ({len(sitting.answers)} of {len(sitting.quiz.items)})"
-    return [f"{sitting.at.astimezone():%d %b %Y, %H:%M}", sitting.quiz.title + done, *cells]
+    return [local(sitting.at), sitting.quiz.title + done, *cells]
 
 
 def _beside_the_engine(people: Mapping[str, Person]) -> None:

@@ -14,6 +14,7 @@ from visual_aid.model import Box, Outline, Screening
 from visual_aid.outputs.onefile import beside
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.outputs.turns import dial
+from visual_aid.outputs.wording import counted
 from visual_aid.pages.components import component
 from visual_aid.pages.words import OUTCOME_SIGN
 from visual_aid.records.entries import StoredCandidate, StoredPhoto
@@ -143,7 +144,7 @@ def drawing(
             "width": screening.photo.width,
             "height": screening.photo.height,
         },
-        "label": f"{screening.photo.name} with {count} {'mark' if count == 1 else 'marks'} on it",
+        "label": f"{screening.photo.name} with {counted(count, 'mark')} on it",
         "candidates": [
             {
                 "id": stored.id,

@@ -21,6 +21,7 @@ from visual_aid.outputs.paper import PAPERS, Paper
 from visual_aid.outputs.report_html import report_html
 from visual_aid.outputs.report_pdf import report_pdf
 from visual_aid.outputs.visit_report import visit_report
+from visual_aid.outputs.wording import counted
 from visual_aid.pages import actions
 from visual_aid.pages.session import ask_signature, signature, the_store, the_visit
 from visual_aid.pages.trouble import show_trouble, telling_trouble
@@ -44,7 +45,7 @@ def show() -> None:
         return
     photos = the_store().visits.photos(visit.id)
     odometer = "" if visit.odometer is None else f" · {visit.odometer:.0f} {visit.odometer_unit}"
-    st.text(f"{_count(len(photos), 'photo')} · inspector {visit.inspector}{odometer}")
+    st.text(f"{counted(len(photos), 'photo')} · inspector {visit.inspector}{odometer}")
     if not signature():
         ask_signature()
     _to_do(visit, photos)
@@ -65,11 +66,11 @@ def _to_do(visit: Visit, photos: Sequence[StoredPhoto]) -> None:
     unchecked = [f for f, _ in findings if not the_store().logbook.lines("hand_check", candidate=f.id)]
     with st.container(key="to-do", horizontal=True):
         if waiting and st.button(
-            f"Decide on {_count(sum(e.undecided for e in waiting), 'mark')}", type="primary", width="stretch"
+            f"Decide on {counted(sum(e.undecided for e in waiting), 'mark')}", type="primary", width="stretch"
         ):
             st.switch_page("review.py", query_params={"photo": waiting[0].photo.id})
         if findings and st.button(
-            f"Hand checks: {len(findings) - len(unchecked)} of {len(findings)} findings",
+            f"Hand checks: {len(findings) - len(unchecked)} of {len(findings)} done",
             type="primary" if unchecked and not waiting else "secondary",
             width="stretch",
         ):
@@ -102,7 +103,7 @@ def _places(visit: Visit, photos: Sequence[StoredPhoto]) -> None:
     if guesses:
         st.text("Guessed from time and order, marked with ?. Tap a place that is wrong, then keep the rest.")
         st.button(
-            f"Keep {_count(len(guesses), 'guessed place')}",
+            f"Keep {counted(len(guesses), 'guessed place')}",
             type="primary",
             disabled=not signature(),
             on_click=_keep,
@@ -111,7 +112,7 @@ def _places(visit: Visit, photos: Sequence[StoredPhoto]) -> None:
     spots = {p.id: p.position.spot if p.position else guesses.get(p.id) for p in photos}
     missing = other_side_missing(spot for spot in spots.values() if spot)
     if missing and not guesses:
-        st.text(f"Photographed on the other side only: {'; '.join(map(where, missing))}.")
+        st.text(f"No photo of these yet, only of their other side: {'; '.join(map(where, missing))}.")
     with st.container(horizontal=True, gap="small"):
         for photo in photos:
             with st.container(width=CARD, gap="xxsmall"):
@@ -140,7 +141,7 @@ def _route(visit: Visit) -> tuple[Spot, ...]:
 
 def _card(photo: StoredPhoto, spot: Spot | None, guessed: bool, route: Sequence[Spot]) -> None:
     findings = sum(c.is_finding for c in the_store().candidates(photo.id))
-    found = _count(findings, "finding") if findings else ""
+    found = counted(findings, "finding") if findings else ""
     about = (photo.name, (photo.screening.photo.taken or "")[11:16], found)
     st.html(
         f'<img class="card" src="/thumb/{escape(photo.id)}" alt="" loading="lazy">'
@@ -269,10 +270,6 @@ def _put_right(
     the_store().visits.amend(
         visit.id, by=signature(), date=date, inspector=inspector, odometer=odometer, odometer_unit=unit
     )
-
-
-def _count(count: int, what: str) -> str:
-    return f"{count} {what if count == 1 else what + 's'}"
 
 
 show()

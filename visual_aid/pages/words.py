@@ -8,6 +8,7 @@ from collections.abc import Mapping
 
 from visual_aid.followup.handchecks import Verdict
 from visual_aid.outputs.events import OUTCOME_LABEL
+from visual_aid.outputs.wording import day, local
 from visual_aid.records.entries import Decision, Outcome, Spot, Stage, StoredPhoto, Visit
 
 STAGE_LABEL: Mapping[Stage, str] = {
@@ -112,8 +113,7 @@ def said(decision: Decision | None) -> str:
     """Say what a person decided, who and when."""
     if decision is None or decision.outcome is None:
         return OUTCOME_LABEL[None]
-    moment = decision.at.astimezone().strftime("%d %b %Y, %H:%M")
-    return f"{OUTCOME_LABEL[decision.outcome]} by {decision.by}, {moment}"
+    return f"{OUTCOME_LABEL[decision.outcome]} by {decision.by}, {local(decision.at)}"
 
 
 def where(spot: Spot) -> str:
@@ -128,7 +128,7 @@ def where(spot: Spot) -> str:
 
 def visit_name(visit: Visit) -> str:
     """Name a visit by unit and day."""
-    return f"Unit {visit.unit}, {visit.date:%d %b %Y}"
+    return f"Unit {visit.unit}, {day(visit.date)}"
 
 
 def place(photo: StoredPhoto) -> str:

@@ -11,11 +11,12 @@ import streamlit as st
 from visual_aid.outputs import exports
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
+from visual_aid.outputs.wording import counted
 from visual_aid.pages.filters import ask_filter
 from visual_aid.pages.session import ask_signature, holder, signature, the_store
 from visual_aid.pages.trouble import telling_trouble
 from visual_aid.pages.words import STAGE_LABEL, chance, place, sentence
-from visual_aid.records.entries import STAGES, Bulk, Filter, Stage, WorklistEntry
+from visual_aid.records.entries import EVERYTHING, STAGES, Bulk, Filter, Stage, WorklistEntry
 from visual_aid.records.store import Store
 
 PAGE_LENGTH = 20
@@ -46,7 +47,7 @@ def show() -> None:
     page = _page(stage, counts.get(stage, 0))
     entries = the_store().worklist(stage, chosen, limit=PAGE_LENGTH, offset=page * PAGE_LENGTH)
     if not entries:
-        st.text("No photos here with this filter.")
+        st.text("No photos here." if chosen == EVERYTHING else "No photos here with this filter.")
     picked = [entry.photo.id for entry in entries if _line(entry)]
     _exports(stage, chosen)
     if picked or state.get("bulk") is not None:
@@ -100,9 +101,9 @@ def progress(entry: WorklistEntry) -> str:
         if entry.decided:
             parts.append(f"{entry.findings} confirmed" if entry.findings else "none confirmed")
     elif entry.weak:
-        parts.append(f"{entry.weak} weak {'mark' if entry.weak == 1 else 'marks'}")
+        parts.append(counted(entry.weak, "weak mark"))
     if entry.like:
-        parts.append(f"stands for {entry.like} more {'shot' if entry.like == 1 else 'shots'} like it")
+        parts.append(f"stands for {counted(entry.like, 'more shot')} like it")
     return ", ".join(parts)
 
 
@@ -110,15 +111,15 @@ def progress(entry: WorklistEntry) -> str:
 
 
 def _rule_out(picked: Sequence[str]) -> None:
-    if not signature():
-        ask_signature()
-    count = len(picked)
-    st.button(
-        f"Rule out all marks on {count} picked {'photo' if count == 1 else 'photos'}",
-        disabled=not signature(),
-        on_click=_say_ruled_out,
-        args=(picked,),
-    )
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        if not signature():
+            ask_signature()
+        st.button(
+            f"Rule out all marks on {counted(len(picked), 'picked photo')}",
+            disabled=not signature(),
+            on_click=_say_ruled_out,
+            args=(picked,),
+        )
 
 
 @telling_trouble()
@@ -132,7 +133,8 @@ def _bulk_done() -> None:
         return
     held = f" Left alone: {bulk.held}, somebody is at work there." if bulk.held else ""
     with st.container(horizontal=True, vertical_alignment="center"):
-        st.success(f"Ruled out: {bulk.candidates} marks on {bulk.photos} photos.{held}")
+        marks, photos = counted(bulk.candidates, "mark"), counted(bulk.photos, "photo")
+        st.success(f"Ruled out: {marks} on {photos}.{held}")
         st.button("Undo all of it", on_click=_undo_bulk, args=(bulk,))
 
 
