@@ -101,7 +101,7 @@ def test_boxes_and_known_lengths_are_read():
 
 
 def test_the_cards_are_written(tmp_path):
-    for paper in ("a4", "letter"):
+    for paper in ("A4", "Letter", "letter"):  # as it is written in any case
         path = tmp_path / f"{paper}.pdf"
         assert run("card", path, "--paper", paper).exit_code == 0
         assert path.read_bytes().startswith(b"%PDF")

@@ -33,7 +33,7 @@ def test_squares_have_their_size_in_millimetres_and_lie_on_the_page(paper):
 
 
 def test_the_page_says_how_to_check_the_print():
-    text = PdfReader(io.BytesIO(scale_card_pdf("a4"))).pages[0].extract_text()
+    text = PdfReader(io.BytesIO(scale_card_pdf("A4"))).pages[0].extract_text()
     assert "100 %" in text
     assert "150 mm have to be 150 mm" in text
-    assert scale_card_pdf("a4") == scale_card_pdf("a4")
+    assert scale_card_pdf("A4") == scale_card_pdf("A4")

@@ -58,4 +58,5 @@ def test_who_decided_and_when_is_said():
 def test_a_reason_becomes_a_sentence():
     assert words.sentence("rust-coloured run") == "Rust-coloured run."
     assert words.sentence("Is it?") == "Is it?"
+    assert words.sentence("90 % is rust") == "90\N{NO-BREAK SPACE}% is rust."
     assert words.sentence("") == ""

@@ -37,6 +37,14 @@ PORT = click.option(
     "--port", type=click.IntRange(1, 65535), default=8501, show_default=True, help="Port of the page."
 )
 
+PAPER = click.option(
+    "--paper",
+    type=click.Choice(["A4", "Letter"], case_sensitive=False),
+    default="A4",
+    show_default=True,
+    help="Paper of a PDF.",
+)
+
 store_option = partial(
     click.option, "--store", default="visual-aid.sqlite", show_default=True, metavar="STORE"
 )
@@ -195,10 +203,8 @@ def measure_command(
 
 @main.command("card", epilog=EXIT_CODES)
 @click.argument("file", metavar="FILE", type=FILE)
-@click.option(
-    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of the page."
-)
-def card_command(file: Path, paper: str) -> None:
+@PAPER
+def card_command(file: Path, paper: Literal["A4", "Letter"]) -> None:
     """Write the scale cards for printing.
 
     FILE becomes a PDF page with a large and a small card and a ruler that tells whether the print is true.
@@ -322,9 +328,7 @@ def demo_command(samples: Path, store: Path, port: int, page: bool, jobs: int | 
 @click.option(
     "--out", type=FILE, required=True, metavar="FILE", help="What to write: a file ending in .pdf or .html."
 )
-@click.option(
-    "--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True, help="Paper of a PDF."
-)
+@PAPER
 def report_command(
     unit: str, store: str, date: datetime | None, out: Path, paper: Literal["A4", "Letter"]
 ) -> None:

@@ -6,7 +6,6 @@ import math
 import re
 from collections.abc import Sequence
 from pathlib import Path
-from typing import cast
 
 import click
 from rich.console import Console
@@ -22,7 +21,8 @@ from visual_aid.measure.wear import measure_wear
 from visual_aid.model import Box, Wear
 from visual_aid.outputs.measured import in_words, write_measurement
 from visual_aid.outputs.overlay import CAUTION
-from visual_aid.outputs.scale_card import Paper, scale_card_pdf
+from visual_aid.outputs.paper import Paper
+from visual_aid.outputs.scale_card import scale_card_pdf
 from visual_aid.photo import PhotoError, read_photo
 
 _KNOWN = re.compile(r"^([^=]+)=(.+)$")
@@ -104,9 +104,9 @@ def read_known(text: str) -> Scale:
     return known_length((x1, y1), (x2, y2), match[2])
 
 
-def write_card(path: Path, paper: str) -> int:
+def write_card(path: Path, paper: Paper) -> int:
     """Write the scale cards as a PDF file; give the exit code of the command."""
-    return int(write_files({path: scale_card_pdf(cast("Paper", paper))}))
+    return int(write_files({path: scale_card_pdf(paper)}))
 
 
 def _numbers(text: str, count: int, what: str, example: str) -> tuple[float, ...]:

@@ -24,7 +24,7 @@ LEAST_LEAVES = 3
 LEAST_STEP = 0.4
 """Step at a leaf's ends as a share of the usual one."""
 RECESS = 0.5
-"""How much darker the inside of the stack is than a leaf, as a logarithm of lightness."""
+"""How much darker the inside of the pack is than a leaf, as a logarithm of lightness."""
 OUTERMOST = 0.5
 """Share of the strongest step near a leaf's end that the end itself has at least."""
 LEAST_STEEP = 6.0
@@ -122,7 +122,7 @@ def _edges(pack: Pack, band: tuple[int, int]) -> tuple[float, float, float]:
 def _end(slope: Floats, light: Floats, own: float) -> float:
     """Give where a leaf ends, from the outside: its own lightness is known from its middle.
 
-    Where a leaf has drawn back, the dark of the stack's inside lies between what is behind and its end.
+    Where a leaf has drawn back, the dark of the pack's inside lies between what is behind and its end.
     """
     at = _outermost(slope)
     inside = int(at) + 3

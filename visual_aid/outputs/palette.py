@@ -51,7 +51,7 @@ SIGN_STYLE: Mapping[Sign, CueStyle] = MappingProxyType(
         "hole_elongation": CueStyle("Hole pulled long", "#009e73", (1, 2, 5, 2)),
         "height_difference": CueStyle("Uneven height", "#0072b2", (8, 2, 2, 2, 2, 2)),
         "movement": CueStyle("Moves by hand", "#f0e442", (6, 4, 2, 4)),
-        "leaf_shift": CueStyle("Leaf out of its stack", "#009e73", (14, 3)),
+        "leaf_shift": CueStyle("Leaf out of its pack", "#009e73", (14, 3)),
         "broken_leaf": CueStyle("Leaf broken", "#d55e00", (10, 2, 1, 2, 1, 2)),
         "ride_height_hold": CueStyle("Ride height not held", "#0072b2", (2, 4)),
         "rust_grade": CueStyle("Rust of a surface", "#e69f00", (1, 1)),

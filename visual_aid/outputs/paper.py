@@ -27,7 +27,8 @@ rl_config.useA85 = 0
 
 Paper = Literal["A4", "Letter"]
 PAPERS: tuple[Paper, ...] = get_args(Paper)
-_SIZE = {"A4": A4, "Letter": LETTER}
+SIZE = {"A4": A4, "Letter": LETTER}
+"""Width and height of a page, in points."""
 _MARGIN, _HEAD, _FOOT = 17 * mm, 20 * mm, 22 * mm
 _PADDING = 6  # points, of reportlab's frame
 _PICTURE_HEIGHT, _GAP = 66 * mm, 3 * mm
@@ -146,7 +147,7 @@ def _build(
     data = io.BytesIO()
     template = SimpleDocTemplate(
         data,
-        pagesize=_SIZE[paper],
+        pagesize=SIZE[paper],
         leftMargin=_MARGIN,
         rightMargin=_MARGIN,
         topMargin=_HEAD,

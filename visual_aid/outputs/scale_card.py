@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 import io
-from typing import Literal, get_args
 
-from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
 from visual_aid.measure.scale_card import BOARDS, LARGE, RULER, Board, black_parts
-
-Paper = Literal["a4", "letter"]
-PAPERS: tuple[Paper, ...] = get_args(Paper)
-_SIZE = {"a4": A4, "letter": LETTER}
+from visual_aid.outputs.paper import SIZE, Paper
 
 _STEPS = (
     "Print at 100 %, without fitting to the page, on matt paper.",
@@ -31,14 +26,14 @@ def scale_card_pdf(paper: Paper) -> bytes:
     Parameters
     ----------
     paper : str
-        ``a4`` or ``letter``; both hold the cards at the same size.
+        ``A4`` or ``Letter``; both hold the cards at the same size.
 
     Returns
     -------
     bytes
         A PDF file, the same for every call.
     """
-    width, height = _SIZE[paper]
+    width, height = SIZE[paper]
     data = io.BytesIO()
     page = Canvas(data, pagesize=(width, height), invariant=True)
     page.setTitle("Scale cards")

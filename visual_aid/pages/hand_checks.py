@@ -245,7 +245,8 @@ def _figure(wanted: Input, key: str) -> tuple[str, str]:
             args=(name, unit_name, wanted.quantity, state[unit_name]),
         )
     label = f"{wanted.label} (optional)" if wanted.optional else wanted.label
-    example = "Such as 3.2 or 1/8" if wanted.quantity == "length" else "Such as 55"
+    # No example of a torque: it could be taken for one to use.
+    example = "Such as 3.2 or 1/8" if wanted.quantity == "length" else None
     text = left.text_input(label, key=name, max_chars=40, persist_state="session", placeholder=example)
     return text, str(unit)
 

@@ -15,12 +15,18 @@ if signin.at_the_door is not None and signed_in() is None:
     st.error("You are signed out. Load this page again to sign in.")
     st.stop()
 keep_signature()
+
+
+def _to_worklist() -> None:
+    st.switch_page("worklist.py")
+
+
 page = st.navigation(
     {
         "": [
-            # The default page answers at "/" whatever its path: the second one is there for the typed name.
+            # It answers at "/" alone, whatever its path, which leaves that of its name to be led from.
             st.Page("worklist.py", title="Worklist", url_path="start", default=True),
-            st.Page("worklist.py", title="Worklist", url_path="worklist", visibility="hidden"),
+            st.Page(_to_worklist, url_path="worklist", visibility="hidden"),
             st.Page("visit.py", title="Visit"),
             st.Page("review.py", title="Review"),
             st.Page("compare.py", title="Compare"),

@@ -92,8 +92,12 @@ def _figure(value: float) -> str:
 
 
 def sentence(text: str) -> str:
-    """Start with a capital and end with a full stop."""
-    text = text.strip()
+    r"""Start with a capital, end with a full stop, and keep a percentage and its sign on one line.
+
+    >>> sentence("90 % is rust")
+    '90\xa0% is rust.'
+    """
+    text = text.strip().replace(" %", f"{_GAP}%")
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".") if text else ""
 
 
