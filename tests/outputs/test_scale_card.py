@@ -6,7 +6,8 @@ import pytest
 from pypdf import PdfReader
 
 from visual_aid.measure.scale_card import BOARDS, black_parts
-from visual_aid.outputs.scale_card import PAPERS, scale_card_pdf
+from visual_aid.outputs.paper import PAPERS
+from visual_aid.outputs.scale_card import scale_card_pdf
 
 POINT = 25.4 / 72
 """Millimetres a point (PDF 32000-1, 8.3.2.3)."""

@@ -125,7 +125,7 @@ FORMS = {
         None,
     ),
     "joint": ("due.py", {}, {"Unit": "417", "joint-name": "Wheel nuts"}, "joint-keep", None),
-    "joint taken back": ("due.py", {}, {"Unit": "417"}, "Take back: U-bolts, 2026-05-04", None),
+    "joint taken back": ("due.py", {}, {"Unit": "417"}, "Take back: U-bolts, 4 May 2026", None),
     "duty": ("due.py", {}, {"Unit": "417", "done-distance": 900.0}, "done-keep", None),
     "interval": (
         "due.py",

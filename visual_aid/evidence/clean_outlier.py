@@ -210,8 +210,8 @@ def _compare(nuts: Sequence[_Nut], likeness: Floats, row: int) -> Measurement:
     lighter = math.expm1(float(difference[0]))
     tone = "lighter" if lighter > 0 else "darker"
     reason = (
-        f"face and flats share {100 * shared:.0f} % of their colours with its {len(others)} neighbours, which "
-        f"share {100 * among:.0f} % with one another; it is {100 * abs(lighter):.0f} % {tone}"
+        f"face and flats share {100 * shared:.0f} % of their colours with its {len(others)} neighbours, "
+        f"which share {100 * among:.0f} % with one another; it is {100 * abs(lighter):.0f} % {tone}"
     )
     measures = {
         "shared_share": shared,
