@@ -128,6 +128,19 @@ def test_a_nut_painted_with_its_surface_has_its_tint(look):
     assert other > 20
 
 
+def run_of_rust(canvas, x, y):
+    if (x, y) == FIRST:
+        cv2.line(canvas, (round(x + 8), round(y + 20)), (round(x + 8), round(y + 120)), RUST, 14, cv2.LINE_AA)
+
+
+def test_a_run_that_crosses_the_foot_is_told_from_flakes_along_it(look):
+    run, *dry = (m.features for m in look(under=run_of_rust))
+    flaked, *_ = (m.features for m in look(under=flakes(360)))
+    for name in ("rust_run_contrast", "rust_streak"):
+        assert run[name] > 2 * max(abs(other[name]) for other in (*dry, flaked))
+    assert run["either_share"] < 0.5 * flaked["either_share"]
+
+
 @given(st.lists(st.booleans(), min_size=1, max_size=40), st.integers(0, 39))
 def test_the_longest_run_does_not_depend_on_where_the_ring_starts(flags, shift):
     ring = np.array(flags)

@@ -91,6 +91,23 @@ def test_look_alikes_are_weaker_than_a_trail(draw_joint, look_alike):
     assert other.features["streak_less_elsewhere"] < 0.6 * real.features["streak_less_elsewhere"]
 
 
+def pale_grit(canvas, u, v):
+    grains = np.random.default_rng(4).random(canvas.shape[:2]) < 0.12
+    canvas[grains & (np.abs(u) < 1.2) & (v > 0.6) & (v < 2.2)] = (190, 186, 178)
+
+
+def soot(canvas, u, v):
+    canvas[(np.abs(u) < 1.2) & (v > 0.6) & (v < 2.2)] = (30, 30, 30)
+
+
+@pytest.mark.parametrize(("powder", "feature"), [(pale_grit, "plain_grains_near"), (soot, "darker_below_t")])
+def test_powder_is_told_from_a_run(draw_joint, powder, feature):
+    wet, *_ = measured(draw_joint, trail)
+    dusty, *_ = measured(draw_joint, at_first=powder)
+    assert dusty.features[feature] > 2 * wet.features[feature] + 0.5
+    assert dusty.features["run_contrast"] < 0.5 * wet.features["run_contrast"]
+
+
 def test_the_shadow_of_a_nut_is_no_trail(draw_joint):
     shaded, *_ = measured(draw_joint, shadow=True)
     assert shaded.measures["rust_share"] < 0.15

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.evidence.frame import LEFT, PIXELS_PER_RADIUS, RADIUS, TOP, Frame
+from visual_aid.evidence.runs import RustRun
 from visual_aid.evidence.scene import Measured, Measurement, Scene
 from visual_aid.evidence.stance import HEIGHT_OF_NUT, Stance
 from visual_aid.evidence.surroundings import RUST_HUE
@@ -61,7 +62,10 @@ def measure(scene: Scene) -> Measured:
     """Measure how much of the ring around each fastener's foot differs from the paint beyond it."""
     return Measured(
         tuple(
-            _measurement(frame, stance) for frame, stance in zip(scene.in_place, scene.stances, strict=True)
+            _measurement(frame, stance, rust)
+            for frame, stance, rust in zip(
+                scene.in_place, scene.stances, scene.those_in_place(scene.rust_runs), strict=True
+            )
         )
     )
 
@@ -129,7 +133,7 @@ def _longest_run(broken: NDArray[np.bool_]) -> tuple[int, int]:
     return best
 
 
-def _measurement(frame: Frame, stance: Stance) -> Measurement:
+def _measurement(frame: Frame, stance: Stance, rust: RustRun) -> Measurement:
     foot = _look(frame, stance)
     far = foot.seen & _FAR
     crack = foot.seen & _CRACK
@@ -155,6 +159,9 @@ def _measurement(frame: Frame, stance: Stance) -> Measurement:
         "rough_rim": float(foot.rough[rim].mean()) if rim.sum() > 12 else math.nan,
         "run_deg": length * 360 / len(_BEARINGS),
         "nut_tint": float(np.hypot(*(nut - foot.paint)[1:])),
+        # What else colours the surface at the foot: a run that comes out of the joint.
+        "rust_run_contrast": rust.run.contrast,
+        "rust_streak": rust.streak,
     }
     stands_out = float(np.median(peak[visible])) if visible.any() else math.nan
     measures = {

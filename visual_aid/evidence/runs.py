@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.evidence.frame import LEFT, PIXELS_PER_RADIUS, TOP, U, V
-from visual_aid.evidence.surroundings import Map
+from visual_aid.evidence.surroundings import Map, Surroundings
 
 RIM = 1.15
 """Radius, in r, from which the surface rather than the nut's own flats is seen."""
@@ -78,6 +78,25 @@ class Run:
             (right + drift * bottom, bottom),
             (left + drift * bottom, bottom),
         ]
+
+
+@dataclass(frozen=True, slots=True)
+class RustRun:
+    """Rust below a fastener: the strongest ``run``, and by how much a ``streak`` of it stands out there.
+
+    The streak is narrow and upright, its height in the logarithm of red to green less that of the strongest
+    elsewhere; NaN where too little of the surface is seen.
+    """
+
+    run: Run
+    streak: float
+
+
+def rust_run(around: Surroundings) -> RustRun:
+    """Find the rust-coloured run below a fastener (``Scene.rust_runs`` holds those of a photo)."""
+    return RustRun(
+        strongest_run(around.rust, around.seen), streak(around.red_to_green, around.seen)["less_elsewhere"]
+    )
 
 
 def strongest_run(surface: Map, seen: NDArray[np.bool_], *, upward: bool = False) -> Run:

@@ -8,7 +8,8 @@ mud is not orange: the features put the surface below the fastener against that 
 from __future__ import annotations
 
 from visual_aid.evidence.frame import Frame
-from visual_aid.evidence.runs import streak, strongest_run
+from visual_aid.evidence.powder import Powder
+from visual_aid.evidence.runs import RustRun
 from visual_aid.evidence.scene import Measured, Measurement, Scene
 from visual_aid.evidence.surroundings import Surroundings, below_against_elsewhere, fan_fit
 from visual_aid.model import NotJudged
@@ -17,22 +18,24 @@ from visual_aid.model import NotJudged
 def measure(scene: Scene) -> Measured:
     """Measure rust around every fastener of the scene."""
     measurements = tuple(
-        _at(frame, around) for frame, around in zip(scene.seats, scene.surroundings, strict=True)
+        _at(*about)
+        for about in zip(scene.seats, scene.surroundings, scene.powder, scene.rust_runs, strict=True)
     )
     if measurements:
         return Measured(measurements)
     return Measured(not_judged=(NotJudged("rust_trail", "no fastener was found to start from"),))
 
 
-def _at(frame: Frame, around: Surroundings) -> Measurement:
+def _at(frame: Frame, around: Surroundings, powder: Powder, rust: RustRun) -> Measurement:
     maps = {
         "rust": around.rust,
         "red_to_green": around.red_to_green,
         "green_to_blue": around.green_to_blue,
+        "lighter": around.lighter,
     }
     fan = fan_fit(around, maps)
     spread = below_against_elsewhere(around, {"rust": around.rust, "red_to_green": around.red_to_green})
-    down = strongest_run(around.rust, around.seen)
+    down = rust.run
     # Few and telling: more features learn the pictures at hand by heart.
     features = {
         "rust_below_t": fan["rust_below_t"],
@@ -41,7 +44,10 @@ def _at(frame: Frame, around: Surroundings) -> Measurement:
         "rust_q80": spread["rust_q80"],
         "red_to_green_q80": spread["red_to_green_q80"],
         "run_contrast": down.contrast,
-        "streak_less_elsewhere": streak(around.red_to_green, around.seen)["less_elsewhere"],
+        "streak_less_elsewhere": rust.streak,
+        # What a run of water is not: powder, which lies in grains and darkens all that is below.
+        "plain_grains_near": max(powder.near(powder.plain_grains), 0.0),
+        "darker_below_t": max(-fan["lighter_below_t"], 0.0),
     }
     usual = down.strength - down.contrast
     reason = (

@@ -5,14 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TypeVar
 
 from visual_aid.evidence.frame import Frame, build_frames
+from visual_aid.evidence.powder import Powder, look_for_powder
+from visual_aid.evidence.runs import RustRun, rust_run
 from visual_aid.evidence.stance import Stance, find_stances
 from visual_aid.evidence.surroundings import Surroundings, look_around
 from visual_aid.fasteners.find import Overview
 from visual_aid.fasteners.patches import Image, working_octaves
 from visual_aid.model import NOT_IN_PLACE, Fastener, NotJudged, Outline
 from visual_aid.photo import Photo
+
+Thing = TypeVar("Thing")
 
 
 @dataclass(frozen=True)
@@ -54,12 +59,31 @@ class Scene:
     @property
     def in_place(self) -> tuple[Frame, ...]:
         """Frames of nuts and bolt heads, without bare studs and empty holes."""
-        return tuple(f for f in self.frames if f.fastener.kind not in NOT_IN_PLACE)
+        return self.those_in_place(self.frames)
+
+    def those_in_place(self, each: Sequence[Thing]) -> tuple[Thing, ...]:
+        """Of things in the order of ``fasteners``, give those of nuts and bolt heads."""
+        return tuple(
+            thing for f, thing in zip(self.frames, each, strict=True) if f.fastener.kind not in NOT_IN_PLACE
+        )
 
     @cached_property
     def surroundings(self) -> tuple[Surroundings, ...]:
         """The surface around every fastener, in the order of ``seats``."""
         return tuple(look_around(frame) for frame in self.seats)
+
+    @cached_property
+    def powder(self) -> tuple[Powder, ...]:
+        """What may be powder around every fastener, in the order of ``seats``."""
+        return tuple(
+            look_for_powder(frame, around)
+            for frame, around in zip(self.seats, self.surroundings, strict=True)
+        )
+
+    @cached_property
+    def rust_runs(self) -> tuple[RustRun, ...]:
+        """The rust-coloured run below every fastener, in the order of ``seats``."""
+        return tuple(rust_run(around) for around in self.surroundings)
 
     @cached_property
     def stances(self) -> tuple[Stance, ...]:
