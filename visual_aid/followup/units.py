@@ -92,7 +92,7 @@ class Measured:
         return Measured(convert(self.value, self.unit, unit), unit)
 
     def __str__(self) -> str:
-        return f"{figure(self.value, 4)}{'' if self.unit == 'deg' else ' '}{_shown(self.unit)}"
+        return f"{figure(self.value, 4)}{'' if self.unit == 'deg' else ' '}{as_printed(self.unit)}"
 
 
 def quantity_of(unit: str) -> Quantity:
@@ -169,7 +169,8 @@ def figure(value: float, digits: int = 3) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def _shown(unit: str) -> str:
+def as_printed(unit: str) -> str:
+    """Give a unit as it is printed: a product with its dot, degrees as a sign."""
     return {"deg": "°", "lbf ft": "lbf·ft", "lbf in": "lbf·in", "N m": "N·m"}.get(unit, unit)
 
 

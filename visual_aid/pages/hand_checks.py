@@ -22,7 +22,7 @@ from visual_aid.followup.handchecks import (
     settle,
 )
 from visual_aid.followup.logged import check_body, check_record, sheet_words
-from visual_aid.followup.units import Quantity, figure, read
+from visual_aid.followup.units import Quantity, as_printed, figure, read
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.outputs.report import check_lines
 from visual_aid.pages import actions
@@ -237,6 +237,7 @@ def _figure(wanted: Input, key: str) -> tuple[str, str]:
         unit = st.segmented_control(
             f"Unit of: {wanted.label}",
             wanted.units,
+            format_func=as_printed,
             key=unit_name,
             required=True,
             label_visibility="collapsed",

@@ -9,7 +9,7 @@ import streamlit as st
 
 from visual_aid.followup.logged import sheet_body, sheet_words
 from visual_aid.followup.torque import Entry, Pairing, TorqueShares, Worksheet, joints, worksheet
-from visual_aid.followup.units import UNITS, convert, figure, read
+from visual_aid.followup.units import UNITS, as_printed, convert, figure, read
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages.session import ask_signature, finding_at_hand, signature, the_store
 from visual_aid.pages.trouble import telling_trouble
@@ -68,6 +68,7 @@ def _ask() -> Entry | None:
         unit = st.segmented_control(
             "Torque in",
             UNITS["torque"],
+            format_func=as_printed,
             key="torque-unit",
             default=UNITS["torque"][0],
             required=True,
