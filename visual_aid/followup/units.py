@@ -92,7 +92,8 @@ class Measured:
         return Measured(convert(self.value, self.unit, unit), unit)
 
     def __str__(self) -> str:
-        return f"{figure(self.value, 4)}{'' if self.unit == 'deg' else ' '}{as_printed(self.unit)}"
+        unit = "°" if self.unit == "deg" else f" {as_printed(self.unit)}"
+        return f"{figure(self.value, 4)}{unit}"
 
 
 def quantity_of(unit: str) -> Quantity:
@@ -170,8 +171,8 @@ def figure(value: float, digits: int = 3) -> str:
 
 
 def as_printed(unit: str) -> str:
-    """Give a unit as it is printed: a product with its dot, degrees as a sign."""
-    return {"deg": "°", "lbf ft": "lbf·ft", "lbf in": "lbf·in", "N m": "N·m"}.get(unit, unit)
+    """Give a unit as it is printed: a product with its dot."""
+    return {"lbf ft": "lbf·ft", "lbf in": "lbf·in", "N m": "N·m"}.get(unit, unit)
 
 
 @functools.cache
