@@ -61,7 +61,7 @@ def _chart(title: str, patterns: Sequence[Pattern], name: Callable[[Pattern], st
         visits[name(pattern)] = max(visits[name(pattern)], pattern.visits)
     table = pd.DataFrame(
         [(label, number, visits[label]) for label, number in counted.most_common()],
-        columns=[title, "Findings", "On most visits"],
+        columns=[title, "Findings", "On at least so many visits"],
     )
     st.subheader(title, anchor=False)
     left, right = st.columns(2)
