@@ -133,6 +133,32 @@ def test_the_next_photo_is_one_step_away(app, store, picture, screened):
     assert drawn(app)["photo"]["url"] == f"/photo/{photos[1].id}"
 
 
+def test_the_next_photo_is_one_that_the_filter_shows(app, store, picture, screened):
+    mine, other = (
+        store.visits.begin(unit, dt.date(2026, 5, 4), inspector="J. Doe") for unit in ("417", "521")
+    )
+    photos = [
+        store.add_photo(screened(picture(seed)), data=picture(seed), visit=visit)
+        for seed, visit in enumerate((mine, other, mine))
+    ]
+    app.run()
+    app.multiselect(key="filter-units").set_value(["417"]).run()
+    review(app, photos[0])
+    button(app, "Next photo").click().run()
+    assert drawn(app)["photo"]["url"] == f"/photo/{photos[2].id}"
+    for candidate in store.candidates(photos[2].id):
+        store.decide(candidate.id, "ruled_out", by="J. Doe")
+    button(app, "Next photo").click().run()
+    assert drawn(app)["photo"]["url"] == f"/photo/{photos[0].id}"
+    button(app, "Next photo").click().run()
+    assert [t.value for t in app.toast] == ["No other photo that the filter shows waits for a decision."]
+    app.switch_page("worklist.py").run()
+    button(app, "Show all photos again").click().run()
+    review(app, photos[0])
+    button(app, "Next photo").click().run()
+    assert drawn(app)["photo"]["url"] == f"/photo/{photos[1].id}"
+
+
 def test_that_no_photo_waits_is_no_trouble(app, store, picture, screened):
     review(app, store.add_photo(screened(picture()), data=picture()))
     button(app, "Next photo").click().run()

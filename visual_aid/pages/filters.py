@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Mapping
+from typing import Any
 
 import streamlit as st
 
@@ -38,11 +38,12 @@ def ask_filter() -> Filter:
     narrowed = sum(bool(state.get(key)) for key in EMPTY)
     with st.popover(f"Filter: {narrowed} set" if narrowed else "Filter"):
         left, middle, right = st.columns(3)
-        units = left.multiselect(
+        left.multiselect(
             "Units", store.visits.units(), key="filter-units", placeholder=ALL, persist_state="session"
         )
+        units = chosen_filter().units
         visits = {v.id: v for v in store.visits.all() if not units or v.unit in units}
-        visit = middle.selectbox(
+        middle.selectbox(
             "Visit",
             visits,
             index=None,
@@ -51,7 +52,7 @@ def ask_filter() -> Filter:
             placeholder=ALL,
             persist_state="session",
         )
-        cues = right.multiselect(
+        right.multiselect(
             "Cues",
             (*CUES, *CHANGES),
             format_func=lambda cue: SIGN_STYLE[cue].label,
@@ -60,13 +61,11 @@ def ask_filter() -> Filter:
             persist_state="session",
         )
         left, middle, right = st.columns(3)
-        axle = left.selectbox(
-            "Axle", axles, index=None, key="filter-axle", placeholder=ALL, persist_state="session"
-        )
-        side = middle.selectbox(
+        left.selectbox("Axle", axles, index=None, key="filter-axle", placeholder=ALL, persist_state="session")
+        middle.selectbox(
             "Side", SIDES, index=None, key="filter-side", placeholder=ALL, persist_state="session"
         )
-        component = right.selectbox(
+        right.selectbox(
             "Component",
             components,
             index=None,
@@ -75,9 +74,9 @@ def ask_filter() -> Filter:
             persist_state="session",
         )
         left, middle, right = st.columns(3)
-        since = left.date_input("From", None, key="filter-since", persist_state="session")
-        until = middle.date_input("To", None, key="filter-until", persist_state="session")
-        fitness = right.multiselect(
+        left.date_input("From", None, key="filter-since", persist_state="session")
+        middle.date_input("To", None, key="filter-until", persist_state="session")
+        right.multiselect(
             "Quality",
             FITNESSES,
             format_func=FITNESS_LABEL.__getitem__,
@@ -85,19 +84,25 @@ def ask_filter() -> Filter:
             placeholder=ALL,
             persist_state="session",
         )
-        every_shot = st.checkbox("Show every shot of a burst", key="filter-shots", persist_state="session")
+        st.checkbox("Show every shot of a burst", key="filter-shots", persist_state="session")
         st.button("Show all photos again", disabled=not narrowed, on_click=_clear)
+    return chosen_filter()
+
+
+def chosen_filter() -> Filter:
+    """Give the filter as it was last set, on whichever page."""
+    said: dict[str, Any] = {key: state.get(key, empty) for key, empty in EMPTY.items()}
     return Filter(
-        units=tuple(units),
-        visit=visit,
-        axle=axle,
-        side=side,
-        component=component,
-        cues=tuple(cues),
-        since=since if isinstance(since, dt.date) else None,
-        until=until if isinstance(until, dt.date) else None,
-        fitness=tuple(fitness),
-        every_shot=every_shot,
+        units=tuple(said["filter-units"]),
+        visit=said["filter-visit"],
+        axle=said["filter-axle"],
+        side=said["filter-side"],
+        component=said["filter-component"],
+        cues=tuple(said["filter-cues"]),
+        since=said["filter-since"],
+        until=said["filter-until"],
+        fitness=tuple(said["filter-fitness"]),
+        every_shot=said["filter-shots"],
     )
 
 

@@ -15,13 +15,14 @@ from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.outputs.wording import counted
 from visual_aid.pages import actions, marking, teaching
 from visual_aid.pages.deciding import ask_decision, take
+from visual_aid.pages.filters import chosen_filter
 from visual_aid.pages.intake import point_out_fastener
 from visual_aid.pages.session import ask_signature, holder, signature, the_store
 from visual_aid.pages.trouble import telling_trouble
 from visual_aid.pages.viewer import show_viewer
 from visual_aid.pages.words import measure, place, plain, sentence
 from visual_aid.photo import PhotoError
-from visual_aid.records.entries import Outcome, StoredCandidate, StoredPhoto
+from visual_aid.records.entries import EVERYTHING, Outcome, StoredCandidate, StoredPhoto
 
 KEYS = (
     ("Y, N, T", "confirm, rule out, cannot tell"),
@@ -98,7 +99,7 @@ def _photo() -> StoredPhoto | None:
     for known in (st.query_params.get("photo"), state.get("photo")):
         with suppress(KeyError):
             return the_store().photo(known or "")
-    first = the_store().leases.take_next(None, holder=holder(), by=signature())
+    first = the_store().leases.take_next(None, holder=holder(), by=signature(), chosen=chosen_filter())
     return None if first is None else the_store().photo(first)
 
 
@@ -220,9 +221,11 @@ def _undo(photo: str) -> None:
 
 @telling_trouble()
 def _open_next(photo: str) -> None:
-    following = the_store().leases.take_next(photo, holder=holder(), by=signature())
+    chosen = chosen_filter()
+    following = the_store().leases.take_next(photo, holder=holder(), by=signature(), chosen=chosen)
     if following is None:
-        st.toast("No other photo waits for a decision.", duration="long")
+        which = "No other photo" if chosen == EVERYTHING else "No other photo that the filter shows"
+        st.toast(f"{which} waits for a decision.", duration="long")
     else:
         st.query_params["photo"] = following
 

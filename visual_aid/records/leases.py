@@ -8,7 +8,7 @@ from sqlalchemy import ColumnElement, Connection, Engine, delete, or_, select
 
 from visual_aid.records import schema as t
 from visual_aid.records import worklist
-from visual_aid.records.entries import Lease
+from visual_aid.records.entries import EVERYTHING, Filter, Lease
 from visual_aid.records.queries import aware
 from visual_aid.records.writing import now, upsert, writing
 
@@ -38,16 +38,18 @@ class Leases:
             taken = take(connection, photo, holder, by, take_over=True)
             return None if taken else of_another(connection, photo, holder)
 
-    def take_next(self, photo: str | None, *, holder: str, by: str) -> str | None:
+    def take_next(
+        self, photo: str | None, *, holder: str, by: str, chosen: Filter = EVERYTHING
+    ) -> str | None:
         """Take the photo to decide on after this one, or the first, that nobody else has.
 
-        None if no other photo waits or all that wait are taken.
+        None if no other photo of those chosen waits, or all that wait are taken.
         """
         # Each try is a transaction of its own: a lease that turns out to be another's stays locked to the end
         # of it, and two people who hold what the other tries next would wait for each other.
         while True:
             with writing(self._engine) as connection:
-                found = worklist.next_to_decide(connection, photo, free=_is_free(holder))
+                found = worklist.next_to_decide(connection, photo, _is_free(holder), chosen)
                 if found is None or take(connection, found, holder, by):
                     return found
 

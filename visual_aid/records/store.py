@@ -263,7 +263,7 @@ class Store:
         None if no other photo waits.
         """
         with reading(self._engine) as connection:
-            return worklist.next_to_decide(connection, photo, true())
+            return worklist.next_to_decide(connection, photo, true(), EVERYTHING)
 
     # Candidates and decisions
 

@@ -70,13 +70,17 @@ def count_stages(connection: Connection, chosen: Filter) -> dict[Stage, int]:
     return {row[0]: row[1] for row in connection.execute(rows.group_by(stage))}
 
 
-def next_to_decide(connection: Connection, photo: str | None, free: ColumnElement[bool]) -> str | None:
+def next_to_decide(
+    connection: Connection, photo: str | None, free: ColumnElement[bool], chosen: Filter
+) -> str | None:
     """Give the photo to decide on after this one, in the worklist's order and from its top again.
 
     Without a photo, the first is given. ``free`` tells of a standing whether its photo may be taken.
     """
     standing = t.standing.c
-    rows = select(standing.photo).where(standing.stage == WAITING, standing.best.is_(None), free).limit(1)
+    rows = (
+        select(standing.photo).select_from(_filtered(chosen)).where(_passes(WAITING, chosen), free).limit(1)
+    )
     order = (standing.priority.desc(), standing.added_at, standing.photo)
     found: str | None
     if photo is None:
