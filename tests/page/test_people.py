@@ -71,7 +71,7 @@ def test_the_page_is_not_opened_to_others_before_somebody_may_sign_in(tmp_path, 
     assert "names nobody who may sign in" in said.output
     assert "Other machines reach this page" not in said.output
     add_person(people_file(str(store)), "L. Ead", "lead", PASSWORD)
-    monkeypatch.setattr(server.st.App, "run", lambda *_, **__: None)
+    monkeypatch.setattr(server, "serve", lambda *_: None)
     said = CliRunner().invoke(main, ["app", "--lan", "--port", "8765", "--store", str(store)])
     assert said.exit_code == 0
     assert f"http://{socket.gethostname()}:8765" in said.output
