@@ -59,7 +59,7 @@ def _at(frame: Frame, around: Surroundings, powder: Powder) -> Measurement:
         "grains_below_t": max(fit["grains_below_t"], 0.0),
         "grains_below_only": max(_grains_below_only(fit), 0.0),
         "plain_grains_below_t": max(fit["plain_grains_below_t"], 0.0),
-        "plain_grains_near": max(powder.near(powder.plain_grains), 0.0),
+        "plain_grains_near": powder.plain_grains_near,
         "paler_near": max(powder.near(paler), 0.0),
         "redder_below_t": max(fit["redder_below_t"], 0.0),
         "red_ratio_below_t": max(fit["red_ratio_below_t"], 0.0),

@@ -57,6 +57,11 @@ class Powder:
         there: NDArray[np.float32] = surface[self.far]
         return float((surface[self.below].mean() - np.median(there)) / (there.std() + NOISE))
 
+    @property
+    def plain_grains_near(self) -> float:
+        """By how much plain grains are thicker close below, as ``near`` tells it; 0 where they are not."""
+        return max(self.near(self.plain_grains), 0.0)
+
 
 def look_for_powder(frame: Frame, around: Surroundings) -> Powder:
     """Look for powder in a seat frame (``Scene.powder`` holds that of a photo)."""

@@ -46,7 +46,7 @@ def _at(frame: Frame, around: Surroundings, powder: Powder, rust: RustRun) -> Me
         "run_contrast": down.contrast,
         "streak_less_elsewhere": rust.streak,
         # What a run of water is not: powder, which lies in grains and darkens all that is below.
-        "plain_grains_near": max(powder.near(powder.plain_grains), 0.0),
+        "plain_grains_near": powder.plain_grains_near,
         "darker_below_t": max(-fan["lighter_below_t"], 0.0),
     }
     usual = down.strength - down.contrast
