@@ -1,6 +1,7 @@
 """Where photos stand is worked out as they change, and can be worked out anew."""
 
 import datetime as dt
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from sqlalchemy import create_engine, delete, select
@@ -92,3 +93,27 @@ def test_a_filter_leaves_what_it_says(store, yard, chosen, names):
     assert sum(store.stages(chosen).values()) == len(names)
     for stage, count in store.stages(chosen).items():
         assert len(store.worklist(stage, chosen)) == count
+
+
+def test_two_decisions_on_one_photo_at_the_same_moment_both_count(store, picture, screened):
+    for n in range(4):
+        photo = store.add_photo(screened(picture(n), RUST, GAP), data=picture(n)).id
+        with ThreadPoolExecutor(2) as pool:
+            list(pool.map(lambda c: store.decide(c.id, "confirmed", by="J. Doe"), store.candidates(photo)))
+    assert store.stages() == {"decided": 4}
+
+
+def test_a_threshold_set_while_others_decide_leaves_no_photo_where_it_was(database, store, picture, screened):
+    ids = [store.add_photo(screened(picture(n), RUST, GAP), data=picture(n)).id for n in range(6)]
+
+    def rule_out(photo):
+        return store.decide(store.candidates(photo)[0].id, "ruled_out", by="J. Doe")
+
+    with ThreadPoolExecutor(4) as pool:
+        deciding = [pool.submit(rule_out, photo) for photo in ids]
+        set_ = [pool.submit(store.tunings.set_threshold, at, by="R. Roe") for at in (0.3, 0.5, 0.4)]
+        for work in (*deciding, *set_):
+            work.result()
+    before = standings(database)
+    store.tunings.set_threshold(store.tunings.current().threshold, by="R. Roe")
+    assert standings(database) == before

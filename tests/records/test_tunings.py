@@ -1,6 +1,7 @@
 """Thresholds and calibrations in use: applied, kept, taken back."""
 
 import datetime as dt
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -92,3 +93,21 @@ def test_patterns_count_what_stands_by_unit_place_and_cue(store, picture, screen
     assert (pattern.unit, pattern.axle, pattern.side, pattern.component) == ("417", 2, "left", "wheel end")
     assert (pattern.sign, pattern.findings, pattern.visits) == ("gap", 3, 2)
     assert pattern.last == dt.date(2026, 6, 4)
+
+
+def test_a_calibration_that_turns_the_order_round_is_refused(store):
+    with pytest.raises(ValueError, match="slope is above 0"):
+        store.tunings.keep("upside down", -1.0, 0.0, 40, by="J. Doe")
+
+
+def test_a_threshold_and_a_calibration_set_at_the_same_moment_both_hold(store, photos):
+    store.tunings.keep("our yard", 1.0, -2.0, 40, by="J. Doe")
+    for threshold, name in ((0.6, "our yard"), (0.3, None), (0.5, "our yard"), (0.4, None)):
+        with ThreadPoolExecutor(2) as pool:
+            set_, used = (
+                pool.submit(store.tunings.set_threshold, threshold, by="J. Doe"),
+                pool.submit(store.tunings.use, name, by="R. Roe"),
+            )
+            set_.result(), used.result()
+        tuning = store.tunings.current()
+        assert (tuning.threshold, tuning.calibration and tuning.calibration.name) == (threshold, name)

@@ -26,6 +26,7 @@ ROWS_AT_A_TIME = 1000
 
 def stand(connection: Connection, photos: Sequence[str] | None = None) -> None:
     """Work out anew where these photos stand, or all of them, within the transaction at hand."""
+    _lock(connection, photos)
     tuning = read_tuning(connection)
     rows = _flags() if photos is None else _flags_on_some()
     named = {} if photos is None else {"photos": photos}
@@ -35,6 +36,18 @@ def stand(connection: Connection, photos: Sequence[str] | None = None) -> None:
     )
     for some in _batches(standings):
         _write(connection, some)
+
+
+def _lock(connection: Connection, photos: Sequence[str] | None) -> None:
+    """Have whoever else works out where these photos stand wait, and see afterwards what was written here.
+
+    SQLite has one writer anyway.
+    """
+    rows = select(t.photo.c.id).order_by(t.photo.c.id).with_for_update(key_share=True)
+    if photos is not None:
+        rows = rows.where(t.photo.c.id.in_(photos))
+    if connection.dialect.name != "sqlite":
+        connection.execute(rows).all()
 
 
 def stand_missing(connection: Connection) -> None:

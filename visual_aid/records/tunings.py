@@ -15,7 +15,7 @@ from visual_aid.records.queries import (
     to_calibration,
 )
 from visual_aid.records.standing import stand
-from visual_aid.records.writing import named, now, reading, writing
+from visual_aid.records.writing import named, now, one_at_a_time, reading, writing
 
 
 class Tunings:
@@ -54,6 +54,7 @@ class Tunings:
         if not 0 <= threshold <= 1:
             raise ValueError("a threshold lies between 0 and 1")
         with writing(self._engine) as connection:
+            one_at_a_time(connection, t.tuning)
             _use(connection, threshold, _in_use(connection), named(by))
 
     def calibrations(self) -> tuple[Calibration, ...]:
@@ -68,8 +69,10 @@ class Tunings:
         Raises
         ------
         ValueError
-            No name, one that is taken, or nobody's name.
+            No name, one that is taken, or nobody's name; a slope that does not rise.
         """
+        if not slope > 0:
+            raise ValueError("a calibration keeps the order of the scores: its slope is above 0")
         name = name.strip()
         if not name:
             raise ValueError("a calibration needs a name")
@@ -93,6 +96,7 @@ class Tunings:
             Nobody's name.
         """
         with writing(self._engine) as connection:
+            one_at_a_time(connection, t.tuning)
             number = None
             if name is not None:
                 number = connection.scalar(select(t.calibration.c.id).where(t.calibration.c.name == name))

@@ -105,10 +105,28 @@ def found_or_added(connection: Connection, table: Table, **values: Any) -> int: 
 
 
 def the_unit(connection: Connection, number: str) -> int:
-    """Give the row of a unit, adding it if there is none; ValueError without a unit number."""
-    if not number.strip():
+    """Give the row of a unit, adding it if there is none; ValueError without a unit number.
+
+    Nobody else gets the row before the transaction is over, so that what is looked up on the unit and added
+    to it is added once.
+    """
+    number = number.strip()
+    if not number:
         raise ValueError("a visit or a position needs a unit number")
-    return found_or_added(connection, t.unit, number=number.strip())
+    row = select(t.unit.c.id).where(t.unit.c.number == number).with_for_update(key_share=True)
+    unit: int | None = connection.scalar(row)
+    if unit is None:
+        connection.execute(
+            upsert(connection, t.unit).values(number=number).on_conflict_do_nothing(index_elements=["number"])
+        )
+        unit = connection.execute(row).scalar_one()
+    return unit
+
+
+def one_at_a_time(connection: Connection, table: Table) -> None:
+    """Have whoever else asks for the same wait for the transaction's end; SQLite has one writer anyway."""
+    if connection.dialect.name == "postgresql":
+        connection.exec_driver_sql(f"LOCK TABLE {table.name} IN SHARE ROW EXCLUSIVE MODE")
 
 
 def named(by: str) -> str:
