@@ -42,6 +42,16 @@ def test_a_day_and_an_ending_choose_visit_and_form(yard, tmp_path):
     assert "unit 417, 2 May 2026" in out.read_text()
 
 
+def test_of_several_visits_on_one_day_none_is_picked_silently(yard, tmp_path):
+    store = Store.open(yard)
+    store.visits.begin("417", dt.date(2026, 5, 4), inspector="R. Roe", odometer=900.0, odometer_unit="mi")
+    store.close()
+    result = run("417", "--store", yard, "--out", tmp_path / "report.pdf")
+    assert result.exit_code == 2
+    assert "2 visits on 2026-05-04 (by R. Roe, 900 mi; by J. Doe, no odometer reading)" in result.output
+    assert run("417", "--store", yard, "--date", "2026-05-02", "--out", tmp_path / "r.pdf").exit_code == 0
+
+
 def test_letter_paper(yard, tmp_path):
     out = tmp_path / "report.pdf"
     assert run("417", "--store", yard, "--out", out, "--paper", "Letter").exit_code == 0

@@ -1,4 +1,5 @@
 import datetime as dt
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -110,3 +111,27 @@ def test_only_what_is_there_can_join(store, picture, screened):
     with pytest.raises(KeyError):
         store.visits.take_in(visit.id, "0" * 64)
     assert store.photo(stray.id).visit is None
+
+
+def test_what_one_person_does_at_a_unit_on_one_day_is_one_visit(store):
+    begun = store.visits.begin("417", DAY, inspector="J. Doe")
+    read = store.visits.begin("417", DAY, inspector="J. Doe", odometer=12140.0, odometer_unit="mi")
+    assert (read.id, read.odometer, read.odometer_unit) == (begun.id, 12140.0, "mi")
+    (line,) = store.logbook.events(unit="417")
+    assert (line.kind, line.by, line.body["odometer"]) == ("visit_edit", "J. Doe", [None, 12140.0])
+    assert store.visits.begin("417", DAY, inspector="J. Doe") == read
+    other = store.visits.begin("417", DAY, inspector="J. Doe", odometer=12190.0, odometer_unit="mi")
+    assert other.id != read.id
+    assert store.visits.begin("417", DAY, inspector="J. Doe", odometer=12140.0, odometer_unit="mi") == read
+    assert store.visits.begin("417", DAY, inspector="R. Roe").id not in (read.id, other.id)
+    assert len(store.visits.all("417")) == 3
+
+
+def test_those_who_begin_a_visit_at_the_same_moment_begin_one(store):
+    def begin(component):
+        visit = store.visits.begin("417", DAY, inspector="J. Doe")
+        return visit.id, store.visits.position("417", 2, "left", component).id
+
+    with ThreadPoolExecutor(8) as pool:
+        begun = list(pool.map(begin, ["torque rod"] * 24))
+    assert len(set(begun)) == 1

@@ -11,7 +11,7 @@ from visual_aid.records import queries
 from visual_aid.records import schema as t
 from visual_aid.records.entries import OdometerUnit, Position, Side, Spot, StoredPhoto, Visit
 from visual_aid.records.logbook import add_line
-from visual_aid.records.writing import found_or_added, named, reading, the_unit, writing
+from visual_aid.records.writing import added, found_or_added, named, reading, the_unit, writing
 
 
 class Visits:
@@ -31,6 +31,9 @@ class Visits:
     ) -> Visit:
         """Find or add one inspection of a unit; the unit is added with its first visit.
 
+        What one person does at a unit on one day is one visit. An odometer reading that was not noted at
+        first is noted then, with a line in the logbook; only another reading makes another visit.
+
         Raises
         ------
         ValueError
@@ -38,17 +41,19 @@ class Visits:
         """
         odometer_unit = _checked(odometer, odometer_unit)
         inspector = named(inspector)
+        noted = {"odometer": odometer, "odometer_unit": odometer_unit}
         with writing(self._engine) as connection:
-            number = found_or_added(
-                connection,
-                t.visit,
-                unit=the_unit(connection, unit),
-                date=date,
-                odometer=odometer,
-                odometer_unit=odometer_unit,
-                inspector=inspector,
-            )
-        return Visit(number, unit.strip(), date, odometer, odometer_unit, inspector)
+            whose = {"unit": the_unit(connection, unit), "date": date, "inspector": inspector}
+            rows = _visits().where(*(t.visit.c[name] == value for name, value in whose.items()))
+            rows = rows.order_by(t.visit.c.id.desc())
+            that_day = [queries.to_visit(row) for row in connection.execute(rows).mappings()]
+            for visit in that_day:
+                if odometer is None or (visit.odometer, visit.odometer_unit) == (odometer, odometer_unit):
+                    return visit
+            for visit in that_day:
+                if visit.odometer is None:
+                    return _change(connection, visit, noted, inspector)
+            return _read(connection, added(connection, t.visit, **whose, **noted))
 
     def get(self, visit: int) -> Visit:
         """Look a visit up.
@@ -100,19 +105,22 @@ class Visits:
             "odometer_unit": _checked(odometer, odometer_unit),
         }
         with writing(self._engine) as connection:
-            before = _read(connection, visit)
-            changed = {name: value for name, value in after.items() if getattr(before, name) != value}
-            if changed:
-                connection.execute(update(t.visit).where(t.visit.c.id == visit).values(**changed))
-                body = {name: [_plain(getattr(before, name)), _plain(v)] for name, v in changed.items()}
-                unit = the_unit(connection, before.unit)
-                add_line(connection, "visit_edit", body, by, unit=unit, visit=visit)
-            return _read(connection, visit)
+            return _change(connection, _read(connection, visit), after, by)
 
     def photos(self, visit: int) -> tuple[StoredPhoto, ...]:
         """List the photos of a visit in the order in which they were taken."""
         with reading(self._engine) as connection:
             return queries.read_photos(connection, t.photo.c.visit == visit)
+
+    def stood_for(self, visit: int) -> dict[str, str]:
+        """Give the visit's shots of a burst that need no look of their own, each with the best shot's id."""
+        rows = (
+            select(t.standing.c.photo, t.standing.c.best)
+            .join(t.photo, t.photo.c.id == t.standing.c.photo)
+            .where(t.photo.c.visit == visit, t.standing.c.best.is_not(None))
+        )
+        with reading(self._engine) as connection:
+            return {row.photo: row.best for row in connection.execute(rows)}
 
     def take_in(self, visit: int, sha256: str) -> StoredPhoto:
         """Make a stored photo of no visit one of this visit; a photo of another visit stays there.
@@ -229,6 +237,17 @@ def _read(connection: Connection, visit: int) -> Visit:
     if row is None:
         raise KeyError(visit)
     return queries.to_visit(row)
+
+
+def _change(connection: Connection, before: Visit, after: Mapping[str, object], by: str) -> Visit:
+    """Put columns of a visit right, with a line in the logbook that keeps what stood before."""
+    changed = {name: value for name, value in after.items() if getattr(before, name) != value}
+    if changed:
+        connection.execute(update(t.visit).where(t.visit.c.id == before.id).values(**changed))
+        body = {name: [_plain(getattr(before, name)), _plain(value)] for name, value in changed.items()}
+        unit = the_unit(connection, before.unit)
+        add_line(connection, "visit_edit", body, by, unit=unit, visit=before.id)
+    return _read(connection, before.id)
 
 
 def _position(connection: Connection, unit: str, axle: int, side: Side, component: str) -> Position:
