@@ -1,6 +1,7 @@
 """What runs of a backlog leave in the records."""
 
 import dataclasses
+import datetime as dt
 import hashlib
 
 import pytest
@@ -178,3 +179,17 @@ def test_likeness_alone_groups_nothing(store, saw):
     store.backlog.add([*alike, *later])
     store.backlog.group_bursts()
     assert len(shown(store)) == 5
+
+
+def test_a_shot_without_a_camera_time_joins_the_last_shots_of_its_place_on_every_database(
+    store, screened, picture
+):
+    visit = store.visits.begin("417", dt.date(2026, 5, 4), inspector="J. Doe")
+    place = store.visits.position("417", 2, "left", "torque rod")
+    for n, taken in enumerate((None, "2026-05-04T10:00:00", "2026-05-04T15:00:00")):
+        record = screened(picture(n), RUST, name=f"{n}.jpg", priority=0.5 + n / 10)
+        record = dataclasses.replace(record, photo=dataclasses.replace(record.photo, taken=taken))
+        store.add_photo(record, data=picture(n), visit=visit, position=place, likeness="00")
+    store.backlog.group_bursts()
+    assert shown(store) == [("1.jpg", 0), ("2.jpg", 1)]
+    assert len(store.visits.stood_for(visit.id)) == 1

@@ -1,9 +1,11 @@
+import datetime as dt
 import threading
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
 from visual_aid.records.entries import OvertakenError
+from visual_aid.records.queries import aware
 
 RUST = ("rust_trail", 0.88, (90.0, 90.0, 30.0, 60.0))
 
@@ -98,3 +100,9 @@ def test_events_hold_decisions_and_lines_the_last_first(store, picture, screened
     assert {(e.about, e.sign) for e in events} == {("IMG_0001.jpg", "rust_trail")}
     assert events[2].body == {"outcome": "confirmed", "note": "torch light"}
     assert len(store.logbook.events(limit=2)) == 2
+
+
+def test_moments_come_back_in_utc_whatever_the_zone_of_the_server():
+    there = dt.datetime(2026, 5, 4, 1, 30, tzinfo=dt.timezone(dt.timedelta(hours=-6)))
+    for kept in (there, dt.datetime(2026, 5, 4, 7, 30)):
+        assert aware(kept).isoformat() == "2026-05-04T07:30:00+00:00"

@@ -121,7 +121,7 @@ def _shots(connection: Connection) -> Iterator[Shot]:
         .join(standing.photo.table, standing.photo == photo.id)
         .join(t.screening, t.screening.c.id == standing.screening)
         .where(photo.likeness.is_not(None))
-        .order_by(photo.taken, photo.path, photo.id)
+        .order_by(photo.taken.is_(None), photo.taken, photo.path, photo.id)
     )
     for row in connection.execute(rows, execution_options={"yield_per": 1000}):
         folder = row.path.rpartition("/")[0] if row.visit is None else ""

@@ -32,7 +32,15 @@ def read_patterns(connection: Connection) -> tuple[Pattern, ...]:
         .outerjoin(t.position, t.position.c.id == t.photo.c.position)
         .where(t.decision.c.outcome == "confirmed")
         .group_by(unit, position.axle, position.side, position.component, cue)
-        .order_by(findings.desc(), unit, position.axle, position.side, position.component, cue)
+        .order_by(
+            findings.desc(),
+            unit,
+            position.axle.is_(None),
+            position.axle,
+            position.side,
+            position.component,
+            cue,
+        )
     )
     return tuple(
         Pattern(row.number, row.axle, row.side, row.component, row.cue, row.findings, row.visits, row.last)

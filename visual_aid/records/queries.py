@@ -267,5 +267,5 @@ def _to_candidate(row: Row, now: Mapping[int, Candidate], tuning: Tuning) -> Sto
 
 
 def aware(moment: dt.datetime) -> dt.datetime:
-    """Give a moment its zone back: SQLite keeps none, and all are written in UTC."""
-    return moment if moment.tzinfo else moment.replace(tzinfo=dt.UTC)
+    """Give a moment in UTC, as all are written: SQLite keeps no zone, PostgreSQL gives its server's."""
+    return moment.astimezone(dt.UTC) if moment.tzinfo else moment.replace(tzinfo=dt.UTC)
