@@ -1,5 +1,7 @@
 import datetime as dt
 import io
+import os
+import time
 
 import numpy as np
 import pytest
@@ -115,3 +117,58 @@ def test_checks_apart_from_findings_are_in_the_report(store, visit):
     report = visit_report(store, visit, NOW)
     assert [c.title for c in report.checks] == ["Left and right at equal height"]
     assert "1 hand check: within the limit stated" in report.summary
+
+
+def test_a_check_stays_in_the_report_when_its_mark_is_ruled_out_by_it(store, visit, add):
+    (rust,) = store.candidates(add("rod.jpg", 0.9).id)
+    store.decide(rust.id, "confirmed", by="J. Doe")
+    check = checks()["rod_movement"]
+    record = complete(check, read_answers(check, {"movement": "0 mm", "knock": "no"}), "mk", NOW)
+    store.logbook.write("hand_check", check_body(record), by="mk", visit=visit.id, candidate=rust.id)
+    assert visit_report(store, visit, NOW).checks == ()
+    store.decide(rust.id, "ruled_out", by="mk")
+    report = visit_report(store, visit, NOW)
+    assert [c.check for c in report.checks] == ["rod_movement"]
+    assert any(line.startswith("1 hand check:") for line in report.summary)
+
+
+def test_moments_of_decisions_and_of_checks_are_in_one_zone(store, visit, add):
+    (rust,) = store.candidates(add("rod.jpg", 0.9).id)
+    store.decide(rust.id, "confirmed", by="J. Doe")
+    check = checks()["rod_movement"]
+    record = complete(check, read_answers(check, {"movement": "5 mm", "knock": "no"}), "mk", NOW)
+    zone = os.environ.get("TZ")
+    os.environ["TZ"] = "America/Chicago"
+    time.tzset()
+    try:
+        store.logbook.write("hand_check", check_body(record), by="mk", visit=visit.id, candidate=rust.id)
+        (finding,) = visit_report(store, visit, NOW).findings
+        assert finding.at.tzname() == finding.checks[0].at.tzname() in ("CST", "CDT")
+    finally:
+        os.environ.pop("TZ") if zone is None else os.environ.update(TZ=zone)
+        time.tzset()
+
+
+def test_photos_of_one_name_are_counted_one_by_one(store, visit):
+    for shade in (40, 80, 120):
+        buffer = io.BytesIO()
+        Image.fromarray(np.full((120, 160, 3), shade, np.uint8)).save(buffer, "JPEG")
+        info = read_photo_bytes(buffer.getvalue(), "image.jpg").info
+        store.add_photo(Screening("test", info, Quality(True)), data=buffer.getvalue(), visit=visit)
+    assert ("Photos", "3") in visit_report(store, visit, NOW).facts
+
+
+def test_shots_that_nobody_is_asked_about_are_not_counted_as_undecided(store, visit, add, monkeypatch):
+    best, other = add("best.jpg", 0.9), add("other one.jpg", 0.8)
+    monkeypatch.setattr(store.visits, "stood_for", lambda visit: {other.id: best.id})
+    (rust,) = store.candidates(best.id)
+    store.decide(rust.id, "ruled_out", by="J. Doe")
+    report = visit_report(store, visit, NOW)
+    assert [(shot.photo.name, shot.say) for shot in report.other_shots] == [
+        ("other one.jpg", "best.jpg stands for it.")
+    ]
+    assert (report.not_judged, [remark.photo.name for remark in report.quiet]) == ((), ["best.jpg"])
+    assert "1 other shot of the same views" in report.summary
+    # What somebody decided on such a shot all the same counts as anywhere.
+    store.decide(store.candidates(other.id)[0].id, "confirmed", by="J. Doe")
+    assert len(visit_report(store, visit, NOW).findings) == 1

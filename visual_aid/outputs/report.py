@@ -27,6 +27,7 @@ CAUTION = (
 )
 QUIET_NOTE = "Nothing was confirmed on these photos. That proves no joint tight."
 OTHER_CHECKS = "Hand checks apart from findings"
+OTHER_SHOTS = "Other shots of the same views"
 NO_CHECK = "No hand check recorded."
 
 
@@ -136,6 +137,8 @@ class Report:
         What was photographed and found quiet.
     not_judged : tuple of Remark
         What could not be judged, or was not, and why.
+    other_shots : tuple of Remark
+        Shots that nobody was asked about, each with the shot of the same view that stands for it.
     due : tuple of Due
         What is due on the unit.
     made_at : datetime
@@ -143,7 +146,7 @@ class Report:
     engine : str
         Version of the program.
     checks : tuple of CheckRecord
-        Hand checks apart from any finding.
+        Hand checks apart from the findings: of no mark, or of one that was not confirmed in the end.
     """
 
     unit: str
@@ -157,6 +160,7 @@ class Report:
     made_at: dt.datetime
     engine: str
     checks: tuple[CheckRecord, ...] = ()
+    other_shots: tuple[Remark, ...] = ()
 
     @property
     def title(self) -> str:
@@ -167,13 +171,13 @@ class Report:
     def facts(self) -> tuple[tuple[str, str], ...]:
         """Names and values of what stands at the head."""
         photos = [finding.photo for finding in self.findings]
-        photos += [remark.photo for remark in (*self.quiet, *self.not_judged)]
+        photos += [remark.photo for remark in (*self.quiet, *self.not_judged, *self.other_shots)]
         return (
             ("Unit", self.unit),
             ("Visit", day(self.date)),
             ("Odometer", "not noted" if self.odometer is None else str(self.odometer)),
             ("Inspector", self.inspector),
-            ("Photos", str(len({photo.name for photo in photos}))),
+            ("Photos", str(len({id(photo) for photo in photos}))),
             ("Report made", f"{moment(self.made_at)}, visual-aid {self.engine}"),
         )
 
@@ -191,6 +195,8 @@ class Report:
             lines.append(f"{counted(unchecked, 'finding')} without a hand check yet")
         lines.append(f"{counted(len(self.quiet), 'photo')} found quiet")
         lines.append(f"{counted(len(self.not_judged), 'photo')} not judged or not decided")
+        if self.other_shots:
+            lines.append(counted(len(self.other_shots), "other shot of the same views", OTHER_SHOTS.lower()))
         overdue = sum(due.overdue for due in self.due)
         if overdue:
             lines.append(f"{counted(overdue, 'duty', 'duties')} overdue")

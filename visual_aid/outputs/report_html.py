@@ -5,7 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from visual_aid.outputs.onefile import render
-from visual_aid.outputs.report import CAUTION, NO_CHECK, OTHER_CHECKS, QUIET_NOTE, Remark, Report, check_lines
+from visual_aid.outputs.report import (
+    CAUTION,
+    NO_CHECK,
+    OTHER_CHECKS,
+    OTHER_SHOTS,
+    QUIET_NOTE,
+    Remark,
+    Report,
+    check_lines,
+)
 from visual_aid.outputs.report_pictures import draw_pictures
 
 
@@ -27,6 +36,7 @@ def report_html(report: Report) -> str:
         quiet_note=QUIET_NOTE,
         no_check=NO_CHECK,
         other_checks=OTHER_CHECKS,
+        other_shots=OTHER_SHOTS,
     )
 
 

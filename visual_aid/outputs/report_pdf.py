@@ -24,6 +24,7 @@ from visual_aid.outputs.paper import (
 from visual_aid.outputs.report import (
     NO_CHECK,
     OTHER_CHECKS,
+    OTHER_SHOTS,
     QUIET_NOTE,
     Remark,
     Report,
@@ -77,6 +78,9 @@ def _story(report: Report, pictures: Pictures, letters: Letters) -> list[Any]:
     story += _remarks(report.quiet, pictures.quiet, letters)
     story.append(p("Not judged or not decided", "section"))
     story += _remarks(report.not_judged, pictures.not_judged, letters)
+    if report.other_shots:
+        story.append(p(OTHER_SHOTS, "section"))
+        story += [p(f"• {shot.photo.place}: {shot.photo.name}. {shot.say}") for shot in report.other_shots]
 
     story.append(p("What is due", "section"))
     story += [p(f"• {d.title}: {d.say}. Interval: {d.source}.") for d in report.due] or [

@@ -23,7 +23,8 @@ from visual_aid.records.store import Store
 def visit_report(store: Store, visit: Visit, made_at: dt.datetime) -> Report:
     """Put together what was found at a visit, what was quiet and what was not judged or decided.
 
-    A photo with a finding is also among what was not judged or decided if marks on it are still open.
+    A photo with a finding is also among what was not judged or decided if marks on it are still open. Nobody
+    is asked about shots of a burst for which another one stands.
 
     Parameters
     ----------
@@ -33,11 +34,21 @@ def visit_report(store: Store, visit: Visit, made_at: dt.datetime) -> Report:
     findings: list[ReportFinding] = []
     quiet: list[Remark] = []
     not_judged: list[Remark] = []
-    for photo in store.visits.photos(visit.id):
+    other_shots: list[Remark] = []
+    reported: set[int] = set()
+    photos = store.visits.photos(visit.id)
+    names = {photo.id: photo.name for photo in photos}
+    stood_for = store.visits.stood_for(visit.id)
+    for photo in photos:
         shown = _photo(store, photo)
         candidates = store.candidates(photo.id)
+        best = names.get(stood_for.get(photo.id, ""))
+        if best is not None and not any(c.decision for c in candidates):
+            other_shots.append(Remark(shown, f"{best} stands for it."))
+            continue
         found = [_finding(store, shown, c, c.decision) for c in candidates if c.is_finding and c.decision]
         findings += found
+        reported |= {c.id for c in candidates if c.is_finding}
         doubts = " ".join(_doubts(photo, candidates))
         if doubts:
             not_judged.append(Remark(shown, doubts))
@@ -51,13 +62,14 @@ def visit_report(store: Store, visit: Visit, made_at: dt.datetime) -> Report:
         findings=tuple(findings),
         quiet=tuple(quiet),
         not_judged=tuple(not_judged),
+        other_shots=tuple(other_shots),
         due=due_list([log_of(store, visit.unit)], made_at.date()),
         made_at=made_at,
         engine=__version__,
         checks=tuple(
             check_record(line)
             for line in store.logbook.lines("hand_check", visit=visit.id)
-            if line.candidate is None
+            if line.candidate not in reported
         ),
     )
 
