@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from visual_aid.followup.handchecks import (
     CANNOT_TELL,
+    Outcome,
     checks,
     checks_for,
     complete,
@@ -305,3 +306,7 @@ def test_a_wrong_definition_is_refused_with_its_place(old, new, message):
         load_checks(DEFINITION.replace(old, new, 1), "own.toml")
     assert str(refused.value).startswith("own.toml")
     assert "\n" not in str(refused.value)
+
+
+def test_an_outcome_without_reasons_names_none():
+    assert Outcome("cannot_settle", ()).say == Outcome("cannot_settle", ()).headline

@@ -165,3 +165,10 @@ def test_any_log_gives_a_list_in_order(readings, since):
 def test_an_interval_needs_a_figure(wrong):
     with pytest.raises(ValueError, match="over zero"):
         Interval("", **wrong)
+
+
+def test_of_two_readings_on_one_day_the_later_one_holds():
+    joint = Joint("U-bolts", days_ago(1), miles(10000))
+    for values in ((10000, 10700), (10700, 10000)):
+        log = UnitLog("12", tuple(Reading(TODAY, miles(v)) for v in values), (joint,))
+        assert the("break_in_retorque", log).overdue

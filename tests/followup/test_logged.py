@@ -4,7 +4,7 @@ import json
 import pytest
 
 from visual_aid.followup.handchecks import checks, complete, read_answers
-from visual_aid.followup.intervals import Done, Interval, Joint, Reading
+from visual_aid.followup.intervals import Done, Interval, Joint, Reading, due_list
 from visual_aid.followup.logged import (
     check_body,
     check_record,
@@ -78,7 +78,10 @@ def test_a_unit_is_put_together_from_visits_and_lines():
             line("follow_up", {"say": "no matter here"}),
         ],
     )
-    assert log.readings == (Reading(DAY.replace(day=1), Measured(12140, "mi")),)
+    assert log.readings == (
+        Reading(DAY.replace(day=1), Measured(12140, "mi")),
+        Reading(DAY.replace(day=2), Measured(12200, "mi")),
+    )
     assert log.joints == (joint,)
     assert [(d.duty, d.date.day) for d in log.done] == [
         ("walkaround", 1),
@@ -86,3 +89,14 @@ def test_a_unit_is_put_together_from_visits_and_lines():
         ("shop_inspection", 3),
     ]
     assert log.schedule == {"shop_inspection": second, "break_in_retorque": second}
+
+
+def test_an_odometer_noted_with_work_is_a_reading_too():
+    visit = Visit(1, "417", DAY, 10000.0, "mi", "J. Doe")
+    done = Done("shop_inspection", DAY + dt.timedelta(days=9), Measured(14600.0, "mi"))
+    joint = Joint("U-bolts", DAY + dt.timedelta(days=8), Measured(14000.0, "mi"))
+    log = unit_log("417", [visit], [line("joint", joint_body(joint)), line("duty_done", done_body(done))])
+    assert sorted(r.odometer.value for r in log.readings) == [10000.0, 14000.0, 14600.0]
+    # 500 miles after 14 000 are over at 14 600 (the usual first check of a new joint).
+    (due,) = (d for d in due_list([log], DAY) if d.duty == "break_in_retorque")
+    assert due.overdue

@@ -163,7 +163,7 @@ class Outcome:
         """The outcome in one line, with what tipped it."""
         tipped = (j for j in self.judged if j.verdict == self.verdict)
         reasons = [f"{j.say} (found: {j.found})" if j.bound else j.found for j in tipped]
-        if self.verdict == "within_limit":
+        if self.verdict == "within_limit" or not reasons:
             return self.headline
         return f"{VERDICT_WORDS[self.verdict]}: {'; '.join(reasons)}."
 

@@ -211,7 +211,7 @@ def _of_unit(log: UnitLog, today: dt.date) -> Iterator[Due]:
 def _due(
     log: UnitLog, duty: Duty, joint: str, last: Done | Joint | None, interval: Interval, today: dt.date
 ) -> Due:
-    readings = sorted(log.readings, key=lambda r: r.date)
+    readings = sorted(log.readings, key=lambda r: (r.date, r.odometer.to("km").value))
     now = readings[-1].odometer if readings else None
     date = None if last is None else interval.due_date(last.date)
     odometer = None

@@ -35,7 +35,8 @@ def check_record(line: Line) -> CheckRecord:
         for id_, answer in body["answers"].items()
     }
     outcome = Outcome(body["verdict"], tuple(Judged(*judged) for judged in body["judged"]))
-    return CheckRecord(body["check"], body["title"], answers, outcome, line.by, line.at, body["note"])
+    at = line.at.astimezone()  # decisions are written in the machine's time as well
+    return CheckRecord(body["check"], body["title"], answers, outcome, line.by, at, body["note"])
 
 
 def sheet_body(entry: Entry, sheet: Worksheet) -> Body:
@@ -94,25 +95,29 @@ def unit_log(unit: str, visits: Iterable[Visit], lines: Iterable[Line]) -> UnitL
     visits : iterable of Visit
         Its visits: each is a walkaround, and a reading of the odometer where one was noted.
     lines : iterable of Line
-        The lines about it that stand, oldest first; of intervals of one duty the last holds.
+        The lines about it that stand, oldest first; of intervals of one duty the last holds. The odometer
+        noted with what was done is a reading too.
     """
-    readings, joints, done = [], [], []
+    noted: list[tuple[dt.date, Measured | None]] = []
+    joints, done = [], []
     schedule: dict[Duty, Interval] = {}
     for visit in visits:
         odometer = odometer_of(visit)
         done.append(Done("walkaround", visit.date, odometer))
-        if odometer is not None:
-            readings.append(Reading(visit.date, odometer))
+        noted.append((visit.date, odometer))
     for line in lines:
         body = line.body
         if line.kind == "joint":
-            joints.append(Joint(body["name"], _date(body), _measured(body["odometer"])))
+            joints.append(joint := Joint(body["name"], _date(body), _measured(body["odometer"])))
+            noted.append((joint.date, joint.odometer))
         elif line.kind == "duty_done":
-            done.append(Done(body["duty"], _date(body), _measured(body["odometer"]), body["joint"]))
+            done.append(duty := Done(body["duty"], _date(body), _measured(body["odometer"]), body["joint"]))
+            noted.append((duty.date, duty.odometer))
         elif line.kind == "interval":
             schedule[body["duty"]] = Interval(
                 body["source"], body["days"], body["months"], _measured(body["distance"])
             )
+    readings = (Reading(date, odometer) for date, odometer in noted if odometer is not None)
     return UnitLog(unit, tuple(readings), tuple(joints), tuple(done), schedule)
 
 
