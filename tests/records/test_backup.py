@@ -1,6 +1,7 @@
 import hashlib
 import io
 import json
+import os
 import sqlite3
 import threading
 import zipfile
@@ -178,3 +179,26 @@ def test_the_commands_say_what_they_did(yard, tmp_path):
     assert run("backup", tmp_path / "b.zip", "--store", tmp_path / "none.sqlite").exit_code == 2
     assert run("restore", tmp_path / "yard.sqlite", "--store", tmp_path / "x.sqlite").exit_code == 2
     assert run("backup", tmp_path / "b.zip", "--store", "postgresql+psycopg://y@db/r").exit_code == 2
+
+
+def test_any_damage_to_a_backup_is_told_in_one_line(yard, tmp_path):
+    add(yard, 1)
+    made = tmp_path / "b.zip"
+    back_up(tmp_path / "yard.sqlite", made)
+    sound = made.read_bytes()
+    # The archive's directory comes last: 46 bytes an entry before the name (APPNOTE 4.3.12).
+    entry = sound.rindex(b"records.sqlite") - 46
+    start = int.from_bytes(sound[entry + 42 : entry + 46], "little")
+    for at, value in ((start + 100, 0xFF), (entry + 10, 99), (entry + 8, 1)):  # data, compression, encryption
+        damaged = bytearray(sound)
+        damaged[at] ^= value
+        made.write_bytes(damaged)
+        with pytest.raises(BackupError, match="no sound backup"):
+            restore(made, tmp_path / "new" / "other.sqlite")
+    assert not (tmp_path / "new" / "other.sqlite").exists()
+
+
+def test_a_photo_from_before_the_time_that_archives_know_is_backed_up(yard, tmp_path):
+    photo = add(yard, 1)
+    os.utime(yard.file(photo), (0, 0))  # a camera or a clock without its battery
+    assert back_up(tmp_path / "yard.sqlite", tmp_path / "b.zip").photos == 1

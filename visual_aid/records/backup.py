@@ -11,6 +11,7 @@ import shutil
 import sqlite3
 import tempfile
 import zipfile
+import zlib
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
@@ -80,7 +81,7 @@ def back_up(target: str | Path, file: Path, *, photos: str | Path | None = None)
                 raise BackupError(f"{database} cannot be read ({error}): restore the last backup") from error
             kept = sorted(p for p in root.glob("??/*") if _PHOTO.fullmatch(_name(p)))
             about = {"schema": SCHEMA, "engine": __version__, "records": _sum(copy), "photos": len(kept)}
-            with zipfile.ZipFile(unfinished, "w", zipfile.ZIP_STORED) as archive:
+            with zipfile.ZipFile(unfinished, "w", zipfile.ZIP_STORED, strict_timestamps=False) as archive:
                 archive.writestr(_ABOUT, json.dumps(about))
                 archive.write(copy, _RECORDS, zipfile.ZIP_DEFLATED)
                 for path in kept:
@@ -155,13 +156,27 @@ def _places(target: str | Path, photos: str | Path | None) -> tuple[Path, Path]:
     return Path(url.database), photo_folder(url, photos)
 
 
+_UNSOUND = (
+    zipfile.BadZipFile,
+    zlib.error,
+    NotImplementedError,
+    RuntimeError,
+    KeyError,
+    TypeError,
+    ValueError,
+    EOFError,
+    sqlite3.Error,
+)
+"""What a damaged archive makes its readers raise: one bit makes a part compressed otherwise, or encrypted."""
+
+
 @contextmanager
 def _verified(file: Path, called: str) -> Iterator[tuple[Path, Backup]]:
     """Check every part of a backup; give a folder with its records, and what it holds."""
     with tempfile.TemporaryDirectory() as folder:
         try:
             backup = _checked(file, Path(folder, _RECORDS))
-        except (zipfile.BadZipFile, KeyError, TypeError, ValueError, EOFError, sqlite3.Error) as error:
+        except _UNSOUND as error:
             raise BackupError(f"{called} is no sound backup: take another one") from error
         yield Path(folder), backup
 
