@@ -10,6 +10,7 @@ from typing import Any
 
 from visual_aid.followup.handchecks import VERDICT_WORDS
 from visual_aid.followup.intervals import DUTY_TITLE
+from visual_aid.followup.units import figure
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.outputs.tables import harmless
 from visual_aid.outputs.wording import day
@@ -42,7 +43,7 @@ def what(event: Event) -> str:
             line += f" (before: {_where(body['before'])})" if "before" in body else ""
         case "visit_edit":
             changes = (
-                f"{name.replace('_', ' ')} from {old or 'nothing'} to {new or 'nothing'}"
+                f"{name.replace('_', ' ')} from {_value(name, old)} to {_value(name, new)}"
                 for name, (old, new) in body.items()
             )
             line = f"Visit put right: {', '.join(changes)}"
@@ -73,6 +74,14 @@ def events_csv(events: Iterable[Event]) -> str:
 
 def _day(body: Mapping[str, Any]) -> str:
     return day(dt.date.fromisoformat(body["date"]))
+
+
+def _value(name: str, value: Any) -> str:  # noqa: ANN401
+    if value is None:
+        return "nothing"
+    if name == "date":
+        return day(dt.date.fromisoformat(value))
+    return figure(round(value)) if name == "odometer" else str(value)
 
 
 def _noted(line: str, body: Mapping[str, Any]) -> str:

@@ -99,7 +99,7 @@ def _visit() -> Callable[[], Visit] | None:
     with right:
         ask_signature()
     left, middle, right = st.columns([3, 3, 2], vertical_alignment="bottom")
-    date = left.date_input("Date of the visit", "today")
+    date = left.date_input("Date of the visit", "today", max_value="today")
     odometer = middle.number_input("Odometer", min_value=0.0, value=None, step=1.0, format="%.0f")
     odometer_unit: OdometerUnit = right.segmented_control(
         "Odometer in", ODOMETER_UNITS, default=ODOMETER_UNITS[0], required=True

@@ -66,7 +66,7 @@ def _exports(dues: tuple[Due, ...]) -> None:
         )
         st.download_button(
             "Table (.csv)",
-            lambda: due_csv(dues),
+            lambda: due_csv(dues).encode("utf-8-sig"),
             "due.csv",
             "text/csv",
             on_click="ignore",
@@ -135,6 +135,8 @@ def _intervals(unit: str) -> None:
     months = middle.number_input("Months", 0, 120, key="interval-months")
     with right:
         distance = _distance("Distance", "interval")
+        if distance is not None and not distance.value:
+            distance = None
     source = st.text_input(
         "Where the maker says so",
         key="interval-source",
@@ -165,7 +167,7 @@ def _interval_words(interval: Interval) -> str:
 
 def _when(prefix: str) -> tuple[dt.date, Measured | None]:
     left, right = st.columns(2)
-    date = left.date_input("Date", "today", key=f"{prefix}-date")
+    date = left.date_input("Date", "today", max_value="today", key=f"{prefix}-date")
     with right:
         return date, _distance("Odometer then", prefix)
 
@@ -183,7 +185,7 @@ def _distance(label: str, prefix: str) -> Measured | None:
         required=True,
         label_visibility="collapsed",
     )
-    return Measured(value, str(unit)) if value else None
+    return None if value is None else Measured(value, str(unit))
 
 
 def _keep(

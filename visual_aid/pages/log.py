@@ -26,7 +26,7 @@ def show() -> None:
         return
     st.download_button(
         "All of it as a table (.csv)",
-        lambda: events_csv(the_store().logbook.events(unit=unit)),
+        lambda: events_csv(the_store().logbook.events(unit=unit)).encode("utf-8-sig"),
         "log.csv",
         "text/csv",
         on_click="ignore",

@@ -242,7 +242,8 @@ def _now() -> dt.datetime:
 
 def _amend(visit: Visit) -> None:
     left, right = st.columns(2)
-    date = left.date_input("Date of the visit", visit.date, key=f"date-{visit.id}")
+    latest = max(visit.date, dt.date.today())
+    date = left.date_input("Date of the visit", visit.date, max_value=latest, key=f"date-{visit.id}")
     inspector = right.text_input("Inspector", visit.inspector, key=f"inspector-{visit.id}", max_chars=60)
     left, right = st.columns(2)
     odometer = left.number_input(
