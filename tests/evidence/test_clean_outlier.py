@@ -25,7 +25,7 @@ def scene(draw_joint, nuts, change=None, tilt=30.0):
         window = np.s_[y - 115 : y + 115, x - 115 : x + 115]
         picture[window] = drawn[colour][0][window]
     fasteners = [
-        dataclasses.replace(f, seat=(float(x), float(y)))
+        dataclasses.replace(f, seat=(float(x), float(y)), group=1)
         for f, (x, y) in zip(drawn[nuts[0]][1], PLACES, strict=True)
     ]
     if change is not None:
@@ -141,6 +141,7 @@ def test_nuts_are_compared_within_their_group_alone(draw_joint):
     assert [m.fastener.id for m in of_another_group.measurements] == [1, 2, 4]
     assert np.abs(features(of_another_group, "colour_odd_to_nearest")).max() < 0.5
     assert in_groups(1, 1, 2, 2).not_judged[0].why == "fewer than three like nuts"
+    assert not in_groups(None, None, None, None).measurements  # each stands alone
 
 
 def test_a_surface_that_is_not_seen_leaves_the_rest_measured(draw_joint):

@@ -84,8 +84,9 @@ def test_a_single_nut_has_no_neighbours_to_compare_with(draw_joint):
     assert alone.measures["depth_l"] > 15
 
 
-def test_a_photo_without_fasteners_gives_nothing(draw_joint):
-    assert measured((draw_joint(TIGHT)[0], [])) == ()
+def test_a_photo_without_fasteners_gives_nothing_and_says_so(draw_joint):
+    found = gap.measure(Scene.build(Photo.from_array(draw_joint(TIGHT)[0]), []))
+    assert (found.measurements, found.not_judged[0].cue) == ((), "gap")
 
 
 def test_measuring_twice_gives_the_same(draw_joint):

@@ -200,3 +200,19 @@ def test_every_measurement_has_the_same_features():
     plate.nut(700, 250, 100, on_nut=False)
     keys = {tuple(m.features) for m in plate.measured().measurements}
     assert len(keys) == 1
+
+
+@pytest.mark.parametrize("fading", [0.46, 0.48, 0.5])
+def test_one_faded_stripe_does_not_cost_the_photo(fading):
+    grey, orange = np.array([130.0, 130.0, 130.0]), np.array([230.0, 110.0, 20.0])
+    pixels = np.full((600, 900, 3), 130, np.uint8)
+    for x, strength in ((250, 1.0), (650, fading)):
+        colour = tuple(int(v) for v in grey + (orange - grey) * strength)
+        cv2.rectangle(pixels, (x + 10, 295), (x + 100, 305), colour, -1)
+    heads = [
+        Fastener(i, "bolt_head", x, 300.0, 40.0, tilt=0.0, tilt_axis=0.0, seat=(x, 300.0))
+        for i, x in ((1, 250.0), (2, 650.0))
+    ]
+    measured = measure(Scene.build(Photo.from_array(pixels), heads))
+    assert {m.fastener.id for m in measured.measurements} >= {1}
+    assert all(len(m.outline) > 2 for m in measured.measurements)

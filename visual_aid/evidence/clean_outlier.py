@@ -71,9 +71,10 @@ class _Nut:
 def measure(scene: Scene) -> Measured:
     """Compare every nut of the scene with the others of its group: same kind, size and pattern."""
     seats = {seat.fastener.id: seat for seat in scene.seats}
-    groups: dict[int | None, list[Frame]] = {}
+    groups: dict[int, list[Frame]] = {}
     for frame in scene.in_place:
-        groups.setdefault(frame.fastener.group, []).append(frame)
+        if frame.fastener.group is not None:  # one that stands alone has no like
+            groups.setdefault(frame.fastener.group, []).append(frame)
     measurements: list[Measurement] = []
     for frames in groups.values():
         if len(frames) >= LEAST_NUTS:

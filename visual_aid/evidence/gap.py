@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from visual_aid.evidence.frame import LEFT, PIXELS_PER_RADIUS, TOP, Frame
 from visual_aid.evidence.resemblance import GAP, resemblance
-from visual_aid.evidence.scene import Measured, Measurement, Scene
+from visual_aid.evidence.scene import NOTHING_IN_PLACE, Measured, Measurement, Scene
 from visual_aid.evidence.stance import Stance
 from visual_aid.model import NotJudged
 
@@ -80,8 +80,8 @@ def measure(scene: Scene) -> Measured:
         if (frame.fastener.tilt or 0.0) >= LEAST_TILT
     ]
     if not judged:
-        why = f"nuts seen from the front (less than {LEAST_TILT:.0f}° tilt): a gap would not show"
-        return Measured(not_judged=(NotJudged("gap", why),) if scene.in_place else ())
+        front = f"nuts seen from the front (less than {LEAST_TILT:.0f}° tilt): a gap would not show"
+        return Measured(not_judged=(NotJudged("gap", front if scene.in_place else NOTHING_IN_PLACE),))
     looks = [_strip(frame, stance) for frame, stance in judged]
     strips = np.stack([strip for strip, _ in looks])
     ends = _lower_edges(strips)

@@ -116,7 +116,8 @@ def _due(scene: Scene) -> tuple[Frame, ...]:
             ways = [((f.seat[0] - f.cx) / f.radius, (f.seat[1] - f.cy) / f.radius) for f in leaning if f.seat]
             lean_x, lean_y = np.median(ways, axis=0) * radius
             x, y = x + float(lean_x), y + float(lean_y)
-        made.append(dataclasses.replace(near, id=0, cx=x, cy=y, radius=radius, seat=(x, y)))
+        # What is found beside it tells its size and view, not what stands there.
+        made.append(dataclasses.replace(near, id=0, kind="hex_nut", cx=x, cy=y, radius=radius, seat=(x, y)))
     down = scene.frames[0].matrix @ (0.0, 1.0)
     down /= np.hypot(*down)
     return build_frames(scene.photo, made, (float(down[0]), float(down[1])))

@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 
 from visual_aid.evidence.frame import LEFT, PIXELS_PER_RADIUS, RADIUS, TOP, Frame
 from visual_aid.evidence.runs import RustRun
-from visual_aid.evidence.scene import Measured, Measurement, Scene
+from visual_aid.evidence.scene import NOTHING_IN_PLACE, Measured, Measurement, Scene
 from visual_aid.evidence.stance import HEIGHT_OF_NUT, Stance
 from visual_aid.evidence.surroundings import RUST_HUE
-from visual_aid.model import Outline
+from visual_aid.model import NotJudged, Outline
 
 # Polar grid around the centre of the nut's foot: bearings by radii.
 _BEARINGS = np.radians(np.arange(0, 360, 4.0))
@@ -60,6 +60,8 @@ class _Foot:
 
 def measure(scene: Scene) -> Measured:
     """Measure how much of the ring around each fastener's foot differs from the paint beyond it."""
+    if not scene.in_place:
+        return Measured(not_judged=(NotJudged("paint_break", NOTHING_IN_PLACE),))
     return Measured(
         tuple(
             _measurement(frame, stance, rust)

@@ -17,6 +17,9 @@ from visual_aid.fasteners.patches import Image, working_octaves
 from visual_aid.model import NOT_IN_PLACE, Fastener, NotJudged, Outline
 from visual_aid.photo import Photo
 
+NOTHING_IN_PLACE = "no nut or bolt head was found to look at"
+"""Why a cue that looks at nuts and bolt heads stays silent on a photo that shows none."""
+
 Thing = TypeVar("Thing")
 
 

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from visual_aid.evidence.axis import FACE, SEAT, SIDE, STUD, bases, unfold
 from visual_aid.evidence.frame import PIXELS_PER_RADIUS, RADIUS, Frame, U, V
-from visual_aid.evidence.scene import Measured, Measurement, Scene
+from visual_aid.evidence.scene import NOTHING_IN_PLACE, Measured, Measurement, Scene
 from visual_aid.model import NotJudged
 
 Floats = NDArray[np.floating]
@@ -99,6 +99,8 @@ def measure(scene: Scene) -> Measured:
         ``offset_sd_deg`` its standard deviation.
     """
     frames = scene.in_place
+    if not frames:
+        return Measured(not_judged=(NotJudged("stripe_offset", NOTHING_IN_PLACE),))
     views = [_view(frame) for frame in frames]
     base = bases(scene)
     paint = _find_paint(views, base)
@@ -107,7 +109,10 @@ def measure(scene: Scene) -> Measured:
     painted = [_painted(view, paint) for view in views]
     base = _settle(views, painted, base) * base
     found = [_measurement(*each, paint) for each in zip(views, painted, base, strict=True)]
-    return Measured(tuple(m for m in found if m is not None))
+    measured = tuple(m for m in found if m is not None)
+    return Measured(
+        measured, () if measured else (NotJudged("stripe_offset", "no paint stripe can be measured"),)
+    )
 
 
 def _view(frame: Frame) -> _View:
@@ -408,9 +413,9 @@ def _measurement(
         "surface_purity": surface.area * PIXELS_PER_RADIUS**2 / max(ring, 1.0),
         "paint_evidence": paint.evidence,
     }
-    shown = sure > 0.5
-    near = (distance < FAR) & shown & (part != STUD)
-    region = points[near] if near.sum() > 3 else points[shown]
+    shown, near = sure > 0.5, (distance < FAR) & (part != STUD)
+    # A faded stripe is sure of no point; what is left then is where it was looked for.
+    region = next(points[where] for where in (near & shown, shown, near) if where.sum() > 3)
     hull = cv2.convexHull(region.astype(np.float32))[:, 0].astype(float)
     if nut is None:
         measures: dict[str, float] = {}
