@@ -114,3 +114,8 @@ def test_a_file_too_large_to_be_a_photo_is_not_read(tmp_path):
         file.truncate(photo.MAX_BYTES + 1)  # a hole, which takes no room on the disk
     with pytest.raises(PhotoError, match=r"a\.jpg has 500 MB, the limit is 500 MB"):
         decoder.read_photo(tmp_path / "a.jpg")
+
+
+def test_an_answer_cut_short_is_none():
+    with pytest.raises(EOFError):
+        decoder._receive(io.BytesIO(b'{"bytes": 10}\nhalf'))

@@ -182,7 +182,10 @@ def _receive(pipe: IO[bytes]) -> tuple[dict[str, Any], bytes]:
     if not line.endswith(b"\n"):
         raise EOFError
     about = json.loads(line)
-    body = pipe.read(about.pop("bytes"))
+    size = about.pop("bytes")
+    body = pipe.read(size)
+    if len(body) < size:
+        raise EOFError
     return about, body
 
 
