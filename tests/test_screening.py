@@ -1,12 +1,15 @@
+import dataclasses
 import json
 import os
 import subprocess
 import sys
 from pathlib import Path
 
+import cv2
 import numpy as np
+import pytest
 
-from visual_aid.model import Screening
+from visual_aid.model import CUES, Screening
 from visual_aid.photo import Photo
 from visual_aid.screening import screen_file, screen_photo
 
@@ -84,3 +87,39 @@ import sys, dataclasses, visual_aid.screening as screening
 for path in sys.argv[1:]:
     print(dataclasses.replace(screening.screen_file(path), seconds=0).to_json())
 """
+
+
+def test_a_fastener_pointed_at_is_grouped_with_its_likes(draw_joint):
+    pixels, fasteners = draw_joint(tilt=20)
+    alone = [dataclasses.replace(f, group=None) for f in fasteners]
+    record = screen_photo(Photo.from_array(pixels, name="joint.png"), alone)
+    assert {f.group for f in record.fasteners} == {1}
+    assert "clean_outlier" not in {n.cue for n in record.not_judged}
+
+
+def test_fasteners_pointed_at_stay_on_a_photo_that_cannot_be_judged(draw_joint):
+    pixels, fasteners = draw_joint(tilt=20)
+    record = screen_photo(Photo.from_array(pixels // 60, name="night.png"), fasteners)
+    assert not record.quality.usable
+    assert len(record.fasteners) == len(fasteners)
+
+
+def test_every_cue_is_measured_or_said_to_be_silent():
+    rng = np.random.default_rng(1)
+    soft = cv2.GaussianBlur(rng.integers(0, 255, (600, 800, 3), dtype=np.uint8), (0, 0), 1.2)
+    record = screen_photo(Photo.from_array(soft), ())
+    assert {n.cue for n in record.not_judged} == set(CUES)
+
+
+def test_a_name_that_is_no_text_makes_a_record_all_the_same(tmp_path):
+    record = screen_file(os.fsdecode(os.fsencode(tmp_path) + b"/bad\xff.jpg"))
+    assert "bad" in Screening.from_dict(json.loads(record.to_json().encode())).photo.name
+
+
+@pytest.mark.parametrize("gone", ["quality", "photo", "fasteners", "seconds"])
+def test_half_a_record_is_refused_as_one(draw_joint, gone):
+    pixels, fasteners = draw_joint(tilt=20)
+    data = screen_photo(Photo.from_array(pixels), fasteners).to_dict()
+    del data[gone]
+    with pytest.raises(ValueError, match=gone):
+        Screening.from_dict(data)

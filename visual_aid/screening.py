@@ -14,7 +14,9 @@ from visual_aid.evidence.look import describe
 from visual_aid.evidence.register import MEASURE, Evidence, find_evidence
 from visual_aid.evidence.scene import Scene
 from visual_aid.fasteners.find import Overview, find_fasteners, look_over
+from visual_aid.fasteners.groups import group_fasteners
 from visual_aid.fasteners.lean import add_lean
+from visual_aid.files import printable
 from visual_aid.model import Fastener, NotJudged, PhotoInfo, Quality, Screening
 from visual_aid.photo import Photo, PhotoError
 from visual_aid.priority import priority
@@ -50,14 +52,14 @@ def screen_photo(
     start = time.perf_counter()
     edges = find_edges(photo.working)
     quality = judge(photo, edges=edges)
-    found: tuple[Fastener, ...] = ()
+    found = tuple(fasteners or ())
     evidence = Evidence((), tuple(NotJudged(cue, RETAKE) for cue in MEASURE), {})
     if quality.usable:
         if fasteners is None:
             overview = overview or look_over(photo)
             found = find_fasteners(photo, overview=overview)
         else:
-            found = add_lean(photo, fasteners)
+            found = group_fasteners(add_lean(photo, fasteners))
         quality = judge(photo, found, edges)
     if quality.usable:
         scene = Scene.build(photo, found, overview=overview)
@@ -85,7 +87,7 @@ def screen_file(path: str | os.PathLike[str]) -> Screening:
     except PhotoError as refused:
         return Screening(
             engine=__version__,
-            photo=PhotoInfo(Path(path).name, os.fspath(path), "", 0, 0),
+            photo=PhotoInfo(printable(Path(path).name), printable(os.fspath(path)), "", 0, 0),
             quality=Quality(usable=False),
             seconds=time.perf_counter() - start,
             error=refused.trouble,
