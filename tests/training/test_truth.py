@@ -83,6 +83,11 @@ def test_labels_that_cannot_be_read_are_named(tmp_path, text):
         read_truths(tmp_path)
 
 
+def test_a_fastener_without_size_is_refused(tmp_path):
+    with pytest.raises(ValueError, match="fastener 0: its radius"):
+        parse_truth(labels({**NUT, "r": 0}), tmp_path)
+
+
 def test_a_folder_without_labels_is_told_what_it_lacks(tmp_path):
     with pytest.raises(ValueError, match="no labelled photos"):
         read_truths(tmp_path)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 from functools import cached_property
 from importlib.resources.abc import Traversable
-from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,9 +79,9 @@ class Regression:
         readings: Floats = alike + plain + self.base
         return readings
 
-    def save(self, path: str | Path) -> None:
-        """Write the arrays as an .npz file."""
-        np.savez_compressed(path, **{f.name: getattr(self, f.name) for f in fields(self)})
+    def arrays(self) -> dict[str, NDArray[Any]]:
+        """Name the arrays for an .npz file."""
+        return {f.name: getattr(self, f.name) for f in fields(self)}
 
     @classmethod
     def load(cls, file: Traversable) -> Regression:

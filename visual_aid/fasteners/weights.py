@@ -42,15 +42,15 @@ class Weights:
     kinds: tuple[Trees, ...]
     context: Trees
 
-    def save(self, path: str) -> None:
-        """Write the weights as an .npz file."""
+    def arrays(self) -> Arrays:
+        """Name the arrays for an .npz file."""
         arrays: Arrays = {"template": self.template}
         for name in ("coarse", "fine", "final", "context"):
             arrays |= getattr(self, name).arrays(name)
         for name, count in GROUPS.items():
             for k in range(count):
                 arrays |= getattr(self, name)[k].arrays(f"{name}{k}")
-        np.savez_compressed(path, allow_pickle=False, **arrays)
+        return arrays
 
 
 @cache

@@ -10,7 +10,6 @@ give the same weights.
 from __future__ import annotations
 
 import dataclasses
-import io
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,9 +28,9 @@ from visual_aid.evidence.score import CueModel, feature_table, load_models
 from visual_aid.fasteners.find import find_fasteners
 from visual_aid.fasteners.groups import group_fasteners
 from visual_aid.fasteners.lean import add_lean
-from visual_aid.files import write_atomically
 from visual_aid.model import IN_PLACE, Candidate, Cue, Fastener, Quality, Screening
 from visual_aid.photo import Photo, read_photo
+from visual_aid.training.learned import write_arrays
 from visual_aid.training.truth import TruthPhoto, read_truths
 
 FOLDS = 6
@@ -239,9 +238,7 @@ def main(folders: Sequence[Path], picked: Sequence[Path], out: Path) -> None:
         model, held_out = fit(examples)
         arrays |= model.arrays(cue)
         click.echo(_summary(cue, examples, held_out))
-    buffer = io.BytesIO()
-    np.savez_compressed(buffer, allow_pickle=False, **arrays)
-    write_atomically(out, buffer.getvalue())
+    write_arrays(out, arrays)
 
 
 def _summary(cue: Cue, examples: Examples, held_out: Floats) -> str:

@@ -31,6 +31,7 @@ from visual_aid.fasteners.weights import Weights, load
 from visual_aid.model import IN_PLACE, KINDS
 from visual_aid.photo import read_photo
 from visual_aid.threads import one_thread
+from visual_aid.training.learned import write_arrays
 from visual_aid.training.truth import SMALL, TruthPhoto, read_truths
 
 SIDE = 2 * REACH + 1
@@ -474,7 +475,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument(
         "folders", nargs="+", type=Path, metavar="TRUTH_DIR", help="folders of labelled photos"
     )
-    parser.add_argument("--out", required=True, help="weights file to write (.npz)")
+    parser.add_argument("--out", required=True, type=Path, help="weights file to write (.npz)")
     parser.add_argument(
         "--hold-out",
         type=int,
@@ -493,7 +494,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
         for number, truth in enumerate(read_truths(folder), 1)
         if not chosen.hold_out or number % chosen.hold_out
     ]
-    train(truths, search=load(chosen.search_of) if chosen.search_of else None).save(chosen.out)
+    weights = train(truths, search=load(chosen.search_of) if chosen.search_of else None)
+    write_arrays(chosen.out, weights.arrays())
 
 
 if __name__ == "__main__":

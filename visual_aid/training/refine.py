@@ -20,6 +20,7 @@ from visual_aid.fasteners.patches import working_octaves
 from visual_aid.fasteners.refine import PATCH_X, PATCH_Y, patch_features
 from visual_aid.fasteners.regression import Image, Regression, centred, likeness, shares
 from visual_aid.photo import read_photo
+from visual_aid.training.learned import write_arrays
 from visual_aid.training.truth import SMALL, TruthFastener, TruthPhoto, read_truths
 
 TURNS = 16
@@ -169,7 +170,7 @@ def main(folders: Sequence[Path], out: Path) -> None:
             f"on the half left out, medians: centre {np.median(centre):.3f} r, "
             f"radius {np.median(np.abs(wrong[:, 2])):.1%}, lean {np.nanmedian(lean):.3f} r"
         )
-    fit(*(np.concatenate(part) for part in zip(*shown, strict=True))).save(out)
+    write_arrays(out, fit(*(np.concatenate(part) for part in zip(*shown, strict=True))).arrays())
     click.echo(f"{len(truths)} photos, {sum(len(part[0]) for part in shown)} views")
 
 

@@ -22,6 +22,7 @@ from visual_aid.fasteners.regression import Image, Regression, centred, likeness
 from visual_aid.model import NOT_IN_PLACE
 from visual_aid.photo import read_photo
 from visual_aid.training.cues import with_labels
+from visual_aid.training.learned import write_arrays
 from visual_aid.training.truth import TruthPhoto, read_truths
 
 RIDGE = 1.0
@@ -76,7 +77,7 @@ def fit(described: Image, shows: Truths) -> Regression:
 def main(folders: Sequence[Path], out: Path) -> None:
     """Train the resemblance on FOLDERS of labelled photos that the cues are not trained on."""
     described, shows = examples([truth for folder in folders for truth in read_truths(folder)])
-    fit(described, shows).save(out)
+    write_arrays(out, fit(described, shows).arrays())
     gaps, vacant = shows.sum(axis=0)
     click.echo(f"{len(shows)} places, {gaps} gaps, {vacant} vacant")
 

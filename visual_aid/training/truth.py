@@ -168,6 +168,8 @@ def parse_truth(data: Mapping[str, Any], folder: Path) -> TruthPhoto:
 
 
 def _fastener(data: Mapping[str, Any]) -> TruthFastener:
+    if not data["r"] > 0:
+        raise ValueError(f"fastener {data['id']}: its radius r has to be above 0")
     hidden = data.get("visible_fraction", 1.0) < LEAST_VISIBLE or data["r"] < LEAST_RADIUS
     return TruthFastener(
         id=data["id"],
