@@ -231,27 +231,30 @@ class Screening:
         """
         if data.get("schema") != SCHEMA:
             raise ValueError(f"not a screening record of schema {SCHEMA}: {data.get('schema')!r}")
-        quality = data["quality"]
-        return cls(
-            engine=data["engine"],
-            photo=PhotoInfo(**data["photo"]),
-            quality=Quality(quality["usable"], tuple(Problem(**p) for p in quality["problems"])),
-            fasteners=tuple(Fastener(**f) for f in data["fasteners"]),
-            candidates=tuple(
-                Candidate(
-                    id=c["id"],
-                    cue=c["cue"],
-                    fastener=c["fastener"],
-                    box=(c["box"][0], c["box"][1], c["box"][2], c["box"][3]),
-                    outline=tuple((p[0], p[1]) for p in c["outline"]),
-                    score=c["score"],
-                    measures=dict(c["measures"]),
-                    reason=c["reason"],
-                )
-                for c in data["candidates"]
-            ),
-            not_judged=tuple(NotJudged(**n) for n in data["not_judged"]),
-            priority=data["priority"],
-            seconds=data["seconds"],
-            error=None if data["error"] is None else Trouble(**data["error"]),
-        )
+        try:
+            quality = data["quality"]
+            return cls(
+                engine=data["engine"],
+                photo=PhotoInfo(**data["photo"]),
+                quality=Quality(quality["usable"], tuple(Problem(**p) for p in quality["problems"])),
+                fasteners=tuple(Fastener(**f) for f in data["fasteners"]),
+                candidates=tuple(
+                    Candidate(
+                        id=c["id"],
+                        cue=c["cue"],
+                        fastener=c["fastener"],
+                        box=(c["box"][0], c["box"][1], c["box"][2], c["box"][3]),
+                        outline=tuple((p[0], p[1]) for p in c["outline"]),
+                        score=c["score"],
+                        measures=dict(c["measures"]),
+                        reason=c["reason"],
+                    )
+                    for c in data["candidates"]
+                ),
+                not_judged=tuple(NotJudged(**n) for n in data["not_judged"]),
+                priority=data["priority"],
+                seconds=data["seconds"],
+                error=None if data["error"] is None else Trouble(**data["error"]),
+            )
+        except (AttributeError, IndexError, KeyError, TypeError) as wrong:
+            raise ValueError(f"a screening record that cannot be read: {wrong!r}") from wrong

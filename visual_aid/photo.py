@@ -110,15 +110,16 @@ class Photo:
         Raises
         ------
         ValueError
-            The array has another shape or type.
+            The array has another shape or type, or at the working scale fewer than ``MIN_SIDE`` rows or
+            columns.
         """
         if array.ndim != 3 or array.shape[2] != 3 or array.dtype != np.uint8:
             raise ValueError(
                 f"{name}: needs uint8 pixels of shape (H, W, 3), got {array.dtype} {array.shape}"
             )
         height, width = array.shape[:2]
-        if min(_working_size(width, height)) < 1:
-            raise ValueError(f"{name}: {width} x {height} pixels leave nothing at the working scale")
+        if min(_working_size(width, height)) < MIN_SIDE:
+            raise ValueError(f"{name}: {width} x {height} pixels leave too little at the working scale")
         full = _frozen(array.copy())
         info = PhotoInfo(name, "", hashlib.sha256(full.tobytes()).hexdigest(), width, height)
         working = _frozen(_at_working_scale(full, width, height))

@@ -151,3 +151,11 @@ def test_the_worst_come_first(tmp_path):
     judged = judge_all([truth], [screening])
     assert [cue.grade for _, cue in misses(judged)] == ["obvious", "faint"]
     assert [c.score for _, c in false_alarms(judged)] == [0.7, 0.3]
+
+
+def test_labels_that_do_not_count_have_no_errors_either(tmp_path):
+    judged = judge(
+        photo(tmp_path, label(0, 100, ignore=True), label(1, 300)), record(found(1, 104), found(2, 301))
+    )
+    assert judged.centre_errors == (1 / 20,)
+    assert len(judged.size_errors) == 1

@@ -103,7 +103,7 @@ def judge(truth: TruthPhoto, screening: Screening | None) -> JudgedPhoto:
     nuts = [f for f in fasteners if f.kind not in NOT_IN_PLACE]
     pairs = match_fasteners(labels, nuts)
     taken = set(pairs.values())
-    matched = [(nuts[i], labels[j]) for i, j in pairs.items()]
+    matched = [(nuts[i], labels[j]) for i, j in pairs.items() if not labels[j].ignore]
 
     all_pairs = match_fasteners(truth.fasteners, fasteners)
     on_label: dict[int | None, int] = {fasteners[i].id: j for i, j in all_pairs.items()}

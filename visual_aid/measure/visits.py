@@ -189,16 +189,19 @@ class Comparison:
         """
         if data.get("schema") != SCHEMA:
             raise ValueError(f"not a comparison of schema {SCHEMA}: {data.get('schema')!r}")
-        homography = data["homography"]
-        return cls(
-            before=data["before"],
-            after=data["after"],
-            why=data["why"],
-            homography=None if homography is None else tuple(homography),
-            turns=tuple(NutTurn(**{**t, "after": (t["after"][0], t["after"][1])}) for t in data["turns"]),
-            not_measured=data["not_measured"],
-            news=tuple(News(**n) for n in data["news"]),
-        )
+        try:
+            homography = data["homography"]
+            return cls(
+                before=data["before"],
+                after=data["after"],
+                why=data["why"],
+                homography=None if homography is None else tuple(homography),
+                turns=tuple(NutTurn(**{**t, "after": (t["after"][0], t["after"][1])}) for t in data["turns"]),
+                not_measured=data["not_measured"],
+                news=tuple(News(**n) for n in data["news"]),
+            )
+        except (IndexError, KeyError, TypeError) as wrong:
+            raise ValueError(f"a comparison that cannot be read: {wrong!r}") from wrong
 
     def candidates(self) -> tuple[Candidate, ...]:
         """Give the nuts that turned as candidates on the 'after' photo, ids from 1, the surest first."""
