@@ -14,6 +14,7 @@ from rich.console import Console
 from rich.table import Table
 
 from visual_aid.cli.screen import STOPPED, Task, work_through, write_files
+from visual_aid.decoder import read_photo
 from visual_aid.evaluation.figures import (
     FALSE_PER_PHOTO_CUE,
     FALSE_PER_PHOTO_GRADE,
@@ -27,7 +28,7 @@ from visual_aid.model import CUES, Box, Cue, Screening, Sign
 from visual_aid.outputs.chart import Line, draw_chart
 from visual_aid.outputs.palette import CUE_STYLE, SIGN_STYLE, UNDER_STROKE
 from visual_aid.outputs.sheet import Tile, draw_sheet
-from visual_aid.photo import PhotoError, Pixels, read_photo
+from visual_aid.photo import PhotoError, Pixels
 from visual_aid.training.truth import TruthPhoto, read_truths
 
 ON_SHEET = 20
