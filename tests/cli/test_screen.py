@@ -153,7 +153,7 @@ def test_drawn_photos_have_names_of_their_own(tmp_path):
 
 def test_an_overlay_that_cannot_be_written_costs_no_record(yard, tmp_path):
     (tmp_path / "file").touch()
-    done = work_through([Task(yard / "b.png", tmp_path / "file" / "b.jpg"), Task(yard / "c.jpg", None)], 1)
+    done, _ = work_through([Task(yard / "b.png", tmp_path / "file" / "b.jpg"), Task(yard / "c.jpg", None)], 1)
     assert [d.screening.error for d in done] == [None, None]
     assert "was screened, but not drawn" in done[0].complaint
     assert done[1].complaint == ""

@@ -13,7 +13,7 @@ from PIL import Image
 from rich.console import Console
 from rich.table import Table
 
-from visual_aid.cli.screen import STOPPED, Task, work_through, write_files
+from visual_aid.cli.screen import Task, work_through, write_files
 from visual_aid.decoder import read_photo
 from visual_aid.evaluation.figures import (
     FALSE_PER_PHOTO_CUE,
@@ -62,9 +62,9 @@ def evaluate_folder(
         raise click.UsageError(str(error)) from error
     failed = False
     if screenings is None:
-        done = work_through([Task(truth.path, None) for truth in truths], jobs)
+        done, ended = work_through([Task(truth.path, None) for truth in truths], jobs)
         if len(done) < len(truths):
-            return STOPPED
+            return ended
         screenings = [d.screening for d in done]
         failed = any(d.complaint for d in done)
     elif not {truth.name for truth in truths} & {s.photo.name for s in screenings}:

@@ -91,7 +91,7 @@ def screen_photos(paths: Sequence[Path], outputs: Outputs, jobs: int | None) -> 
     for folder in _folders(outputs):
         _make_writable(folder)
     tasks = [Task(p, o) for p, o in zip(photos, overlay_paths(photos, outputs.overlays), strict=True)]
-    done = work_through(tasks, jobs, outputs.store, outputs.keep)
+    done, ended = work_through(tasks, jobs, outputs.store, outputs.keep)
     stopped = len(done) < len(tasks)
 
     screenings = [d.screening for d in done]
@@ -111,13 +111,13 @@ def screen_photos(paths: Sequence[Path], outputs: Outputs, jobs: int | None) -> 
         console.print(Text(f"Drawn photos are in {outputs.overlays}"), soft_wrap=True)
     if stopped:
         complain(f"stopped: {len(done)} of {len(tasks)} photos are done; files written are named .part")
-        return STOPPED
+        return ended
     return int(unwritten or any(d.complaint for d in done))
 
 
 def work_through(
     tasks: Sequence[Task], jobs: int | None, store: str | None = None, keep: Keep | None = None
-) -> list[Done]:
+) -> tuple[list[Done], int]:
     """Screen photos behind a progress bar, complaining of each that fails in one line.
 
     Parameters
@@ -131,8 +131,10 @@ def work_through(
 
     Returns
     -------
-    list of Done
+    done : list of Done
         In the order of the tasks; Ctrl-C or a full disk ends it early.
+    ended : int
+        Exit code for how it ended: 0 at the last task, ``STOPPED`` by Ctrl-C, 1 with a full disk.
 
     Raises
     ------
@@ -151,6 +153,7 @@ def work_through(
         disable=not log.is_terminal,
     )
     done: list[Done] = []
+    ended = 0
     with ExitStack() as stack:
         records = stack.enter_context(closing(open_store(store))) if store else None
         stack.enter_context(bar)
@@ -162,10 +165,11 @@ def work_through(
                     keep(records, one.screening) if keep else records.add_photo(one.screening)
                 done.append(one)
         except KeyboardInterrupt:
-            pass  # what is done is kept
+            ended = STOPPED  # what is done is kept
         except OSError as error:  # so it is where the records have no room for more
             complain(error.strerror or str(error))
-    return done
+            ended = 1
+    return done, ended
 
 
 def complain(line: str) -> None:
