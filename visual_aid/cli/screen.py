@@ -85,7 +85,10 @@ def screen_photos(paths: Sequence[Path], outputs: Outputs, jobs: int | None) -> 
     click.UsageError
         There is no photo, or no result could be written where it is asked for.
     """
-    photos = photo_files(paths, without=[outputs.overlays] if outputs.overlays else ())
+    left_out: list[str] = []
+    photos = photo_files(paths, left_out.append, without=[outputs.overlays] if outputs.overlays else ())
+    for line in left_out:
+        complain(line)
     if not photos:
         raise click.UsageError(f"no photos in {', '.join(map(str, paths))}: name photos or their folder")
     for folder in _folders(outputs):
@@ -112,7 +115,7 @@ def screen_photos(paths: Sequence[Path], outputs: Outputs, jobs: int | None) -> 
     if stopped:
         complain(f"stopped: {len(done)} of {len(tasks)} photos are done; files written are named .part")
         return ended
-    return int(unwritten or any(d.complaint for d in done))
+    return int(unwritten or bool(left_out) or any(d.complaint for d in done))
 
 
 def work_through(
