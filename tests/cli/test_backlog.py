@@ -3,6 +3,7 @@
 import json
 import os
 import random
+import re
 import shutil
 import signal
 import sqlite3
@@ -87,6 +88,21 @@ def test_what_is_screened_is_passed_over_the_next_time(many, tmp_path):
     with closing(Store.open(tmp_path / "yard.sqlite")) as store:
         assert len(store.worklist()) == 23
         assert len(store.backlog.troubles()) == 2
+
+
+def test_what_to_look_at_first_is_told_by_the_calibration_in_use(yard, tmp_path):
+    run("backlog", yard, "--store", tmp_path / "yard.sqlite", "--jobs", 1)
+    with closing(Store.open(tmp_path / "yard.sqlite")) as store:
+        raw = [e.priority for e in store.worklist("to_decide")]
+        store.tunings.keep("our yard", 1.0, -0.5, 40, by="J. Doe")
+        store.tunings.use("our yard", by="J. Doe")
+        tuned = [e.priority for e in store.worklist("to_decide")]
+    assert raw
+    assert tuned
+    assert [f"{p:.2f}" for p in tuned] != [f"{p:.2f}" for p in raw[: len(tuned)]]
+    again = run("backlog", yard, "--store", tmp_path / "yard.sqlite", "--jobs", 1)
+    told = [line.split()[0] for line in again.stdout.splitlines() if re.match(r" +[01]\.\d\d ", line)]
+    assert told == [f"{p:.2f}" for p in tuned]
 
 
 def test_a_moved_folder_is_known_by_its_content(many, tmp_path):

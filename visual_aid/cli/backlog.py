@@ -22,6 +22,7 @@ from visual_aid.backlog.sources import PhotoFile, PlaceError, find_files, reach
 from visual_aid.cli.screen import STOPPED, complain, print_worklist
 from visual_aid.cli.store import open_store
 from visual_aid.files import printable
+from visual_aid.outputs.tables import waiting
 
 if TYPE_CHECKING:
     from visual_aid.records.store import Store
@@ -186,5 +187,5 @@ def _keep(records: Store, stream: Iterable[Seen], tally: Tally) -> None:
 def _report(records: Store, tally: Tally) -> None:
     console = Console()
     first = records.worklist("to_decide", limit=SHOWN)
-    print_worklist(console, [entry.photo.screening for entry in first], records.stages().get("to_decide", 0))
+    print_worklist(console, waiting(first), records.stages().get("to_decide", 0))
     console.print(f"{tally.new} screened, {tally.known} known before, {tally.failed} failed")

@@ -23,7 +23,7 @@ from visual_aid.decoder import read_photo
 from visual_aid.files import printable, write_atomically
 from visual_aid.model import PhotoInfo, Quality, Screening, Trouble
 from visual_aid.outputs.overlay import CAUTION, write_overlay
-from visual_aid.outputs.tables import candidates_csv, worklist
+from visual_aid.outputs.tables import WorklistRow, candidates_csv, worklist
 from visual_aid.photo import PhotoError
 from visual_aid.screening import screen_file
 
@@ -109,7 +109,7 @@ def screen_photos(paths: Sequence[Path], outputs: Outputs, jobs: int | None) -> 
     unwritten = write_files(files, suffix=".part" if stopped else "")
     # Standard output carries either records or words.
     console = Console(stderr=outputs.records == DASH)
-    print_worklist(console, screenings)
+    print_worklist(console, worklist(screenings), len(screenings))
     if outputs.overlays is not None:
         console.print(Text(f"Drawn photos are in {outputs.overlays}"), soft_wrap=True)
     if stopped:
@@ -270,9 +270,9 @@ def _json_lines(screenings: Sequence[Screening]) -> bytes:
     return "".join(f"{screening.to_json()}\n" for screening in screenings).encode(errors="backslashreplace")
 
 
-def print_worklist(console: Console, screenings: Sequence[Screening], total: int | None = None) -> None:
+def print_worklist(console: Console, rows: Sequence[WorklistRow], total: int) -> None:
     """Print the first photos to look at, of ``total`` that there are."""
-    rows = worklist(screenings)[:ROWS_SHOWN]
+    rows = rows[:ROWS_SHOWN]
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("Priority", justify="right", no_wrap=True)
     table.add_column("Photo and its strongest evidence", overflow="fold")
@@ -286,7 +286,6 @@ def print_worklist(console: Console, screenings: Sequence[Screening], total: int
             counts = f"  fasteners: {row.fasteners}, candidates: {row.candidates}, weaker: {row.weaker}"
         table.add_row(priority, Text.assemble((printable(row.photo), "bold"), counts, f"\n{reason}"))
     console.print(table)
-    more = (len(screenings) if total is None else total) - len(rows)
-    if more > 0:
+    if (more := total - len(rows)) > 0:
         console.print(f"and {more} more photos of lower priority")
     console.print(CAUTION)
