@@ -1,6 +1,7 @@
 """Settings shared by all tests, and drawn joints: four nuts on a known axis on a textured surface."""
 
 import contextlib
+import errno
 import math
 import os
 import signal
@@ -146,6 +147,23 @@ def troublemaker(fresh_decoder, monkeypatch, tmp_path):
     """Decode with the troublemaker."""
     monkeypatch.setattr(decoder, "_COMMAND", [sys.executable, "-c", TROUBLEMAKER])
     monkeypatch.setenv("ONCE", str(tmp_path / "once"))
+
+
+@pytest.fixture
+def unlisted(monkeypatch):
+    """Give a way to have a folder that the system lists for nobody, not even for an administrator."""
+    scan = os.scandir
+
+    def close(folder):
+        def refuse(path):
+            if path in (folder, str(folder)):
+                raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(path))
+            return scan(path)
+
+        monkeypatch.setattr(os, "scandir", refuse)
+        return folder
+
+    return close
 
 
 @pytest.fixture

@@ -92,6 +92,18 @@ def test_heavy_libraries_are_kept_to_their_part(module):
     assert not strays, f"{strays} are not for {part}"
 
 
+# Training alone reads what its own people labelled.
+@pytest.mark.parametrize(
+    "module",
+    [m for m in MODULES if part_of(m) not in ("photo", "decoder", "training")],
+    ids=lambda m: str(m.relative_to(PACKAGE)),
+)
+def test_photos_are_decoded_apart(module):
+    within = {f"visual_aid.photo.{name}" for name in ("read_photo", "read_photo_bytes")}
+    strays = imports_of(module.read_text()) & within
+    assert not strays, "read photos by visual_aid.decoder, which has limits of time and memory"
+
+
 @pytest.mark.parametrize(
     "module",
     [m for m in MODULES if RANK[part_of(m)] <= ENGINE_ENDS],

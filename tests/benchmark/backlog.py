@@ -79,7 +79,7 @@ def seconds_a_photo(folder: Path, jobs: int) -> tuple[float, int]:
     """
     with tempfile.TemporaryDirectory() as place:
         store = Store.open(Path(place) / "yard.sqlite")
-        stream = as_done(do, (Job(file) for file in find_files(str(folder))), jobs, lost)
+        stream = as_done(do, (Job(file) for file in find_files(str(folder), print)), jobs, lost)
         store.backlog.add(list(islice(stream, WARM_UP)))
         start, done, largest = time.perf_counter(), 0, 0
         while some := list(islice(stream, 10)):

@@ -3,6 +3,7 @@
 import json
 import os
 import random
+import re
 import shutil
 import signal
 import sqlite3
@@ -15,7 +16,7 @@ import pytest
 from click.testing import CliRunner
 from distributed import LocalCluster
 
-from visual_aid.cli import main
+from visual_aid.cli import backlog, main
 from visual_aid.records.store import Store
 
 COPIES = 10
@@ -89,6 +90,21 @@ def test_what_is_screened_is_passed_over_the_next_time(many, tmp_path):
         assert len(store.backlog.troubles()) == 2
 
 
+def test_what_to_look_at_first_is_told_by_the_calibration_in_use(yard, tmp_path):
+    run("backlog", yard, "--store", tmp_path / "yard.sqlite", "--jobs", 1)
+    with closing(Store.open(tmp_path / "yard.sqlite")) as store:
+        raw = [e.priority for e in store.worklist("to_decide")]
+        store.tunings.keep("our yard", 1.0, -0.5, 40, by="J. Doe")
+        store.tunings.use("our yard", by="J. Doe")
+        tuned = [e.priority for e in store.worklist("to_decide")]
+    assert raw
+    assert tuned
+    assert [f"{p:.2f}" for p in tuned] != [f"{p:.2f}" for p in raw[: len(tuned)]]
+    again = run("backlog", yard, "--store", tmp_path / "yard.sqlite", "--jobs", 1)
+    told = [line.split()[0] for line in again.stdout.splitlines() if re.match(r" +[01]\.\d\d ", line)]
+    assert told == [f"{p:.2f}" for p in tuned]
+
+
 def test_a_moved_folder_is_known_by_its_content(many, tmp_path):
     run("backlog", many, "--store", tmp_path / "yard.sqlite")
     moved = many.rename(tmp_path / "elsewhere")
@@ -120,6 +136,38 @@ def test_a_place_without_photos_is_a_wrong_command(tmp_path, place, match):
     result = run("backlog", place.format(tmp=tmp_path), "--store", tmp_path / "yard.sqlite")
     assert result.exit_code == 2
     assert match in result.output
+
+
+def test_a_wrong_place_is_refused_before_anything_is_screened(yard, tmp_path, monkeypatch):
+    monkeypatch.setattr(backlog, "ASKED_AT_A_TIME", 1)  # else the first lot would hold the second place too
+    result = run("backlog", yard, tmp_path / "typo", "--store", tmp_path / "yard.sqlite", "--jobs", 1)
+    assert result.exit_code == 2
+    assert f"{tmp_path / 'typo'} cannot be searched" in " ".join(result.output.split())
+    assert not (tmp_path / "yard.sqlite").exists()
+
+
+def test_a_place_that_goes_and_a_folder_that_is_closed_cost_no_other(yard, tmp_path, monkeypatch, unlisted):
+    closed = unlisted(yard / "unit 7 [left]")
+    places = [tmp_path / name for name in ("share", "last")]
+    for number, place in enumerate(places):
+        place.mkdir()
+        (place / "b.png").write_bytes((yard / "b.png").read_bytes() + bytes([number]))
+    find = backlog.find_files
+
+    def find_after_the_share_is_gone(place, left_out):
+        if place == str(places[0]):
+            shutil.rmtree(place, ignore_errors=True)
+        return find(place, left_out)
+
+    monkeypatch.setattr(backlog, "find_files", find_after_the_share_is_gone)
+    result = run("backlog", yard, *places, "--store", tmp_path / "yard.sqlite", "--jobs", 1)
+    assert result.exit_code == 1
+    # Two damaged photos, the closed folder and the share.
+    assert result.stdout.splitlines()[-1] == "3 screened, 0 known before, 4 failed"
+    told = result.stderr.splitlines()
+    assert len(told) == 4
+    assert any(line.startswith(f"{closed} cannot be searched (Permission denied)") for line in told)
+    assert any(line.startswith(f"{places[0]} cannot be searched (No such file") for line in told)
 
 
 def test_ctrl_c_keeps_what_is_done(many, tmp_path):

@@ -94,6 +94,15 @@ def test_mistakes_are_answered_with_the_mend(rusty, arguments, say):
     assert say in " ".join(result.output.split())
 
 
+def test_a_photo_that_ends_the_decoder_is_refused_in_one_line(rusty, tmp_path, troublemaker):
+    photo, box = rusty
+    fatal = tmp_path / "fatal.heic"
+    fatal.write_bytes(photo.read_bytes())
+    result = run("measure", "rust_grade", fatal, "--box", box)
+    assert result.exit_code == 2
+    assert "fatal.heic ended the process that decodes photos" in " ".join(result.output.split())
+
+
 def test_boxes_and_known_lengths_are_read():
     assert read_box("1, 2,3.5,4") == (1, 2, 3.5, 4)
     assert read_known("0,0,100,0=1 in").length((0, 0), (100, 0))[0] == pytest.approx(25.4)

@@ -47,6 +47,17 @@ def test_bad_files_are_passed_over_in_one_line_each_and_recorded(yard, tmp_path)
     assert lines[1].startswith(f"{yard / 'd-empty.jpg'} is empty: ")
 
 
+def test_a_folder_that_cannot_be_listed_is_told_and_counts_as_failed(yard, unlisted, tmp_path):
+    closed = unlisted(yard / "unit 7 [left]")
+    (yard / "a-cut.jpg").unlink()
+    (yard / "d-empty.jpg").unlink()
+    result = run("screen", yard, "--jobs", 1, "--json", tmp_path / "r.jsonl")
+    assert result.exit_code == 1
+    (line,) = result.stderr.splitlines()
+    assert line.startswith(f"{closed} cannot be searched (Permission denied)")
+    assert [r["photo"]["name"] for r in records(tmp_path / "r.jsonl")] == ["b.png", "c.jpg"]
+
+
 def test_the_result_is_the_same_with_any_number_of_processes(yard, tmp_path):
     for jobs in (1, 2):
         run("screen", yard, "--json", tmp_path / f"{jobs}.jsonl", "--jobs", jobs)
@@ -153,7 +164,7 @@ def test_drawn_photos_have_names_of_their_own(tmp_path):
 
 def test_an_overlay_that_cannot_be_written_costs_no_record(yard, tmp_path):
     (tmp_path / "file").touch()
-    done = work_through([Task(yard / "b.png", tmp_path / "file" / "b.jpg"), Task(yard / "c.jpg", None)], 1)
+    done, _ = work_through([Task(yard / "b.png", tmp_path / "file" / "b.jpg"), Task(yard / "c.jpg", None)], 1)
     assert [d.screening.error for d in done] == [None, None]
     assert "was screened, but not drawn" in done[0].complaint
     assert done[1].complaint == ""

@@ -1,12 +1,14 @@
 import dataclasses
+import datetime as dt
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from visual_aid.gallery.detection import Counts
-from visual_aid.gallery.quiz import counts, counts_of, draw, mark
-from visual_aid.model import CUES
+from visual_aid.gallery.quiz import counts, counts_of, draw, item, mark
+from visual_aid.model import CUES, PhotoInfo, Quality, Screening
+from visual_aid.records.entries import StoredCandidate, StoredPhoto
 from visual_aid.records.teaching import Answer, Item, Region, Tap
 
 
@@ -46,6 +48,15 @@ def test_what_nobody_settled_counts_neither_way(photo):
     assert answer.false == ()
     assert counts([answer]) == Counts(rejections=1)
     assert counts_of("gap", [answer]) == Counts(rejections=1)
+
+
+def test_what_the_threshold_in_use_makes_weak_is_settled_as_nothing(example):
+    record = Screening("0", PhotoInfo("a.jpg", "", "5e0a", 2000, 1000), Quality(True))
+    stored = StoredPhoto("a", "a.jpg", "", record, None, None, dt.datetime.now(dt.UTC))
+    flagged = StoredCandidate(1, "a", "engine", example(1, score=0.4).candidate, True, None)
+    assert item(stored, [flagged], []).unsettled == (flagged.candidate.box,)
+    assert item(stored, [dataclasses.replace(flagged, threshold=0.5)], []).unsettled == ()
+    assert item(stored, [dataclasses.replace(flagged, source="person", threshold=0.5)], []).unsettled
 
 
 def test_counts_by_hand(photo):

@@ -2,6 +2,7 @@
 
 import csv
 import dataclasses
+import datetime as dt
 import io
 
 import pytest
@@ -9,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from visual_aid.model import Candidate, PhotoInfo, Problem, Quality, Screening, Trouble
-from visual_aid.outputs.tables import CANDIDATE_COLUMNS, candidates_csv, worklist
+from visual_aid.outputs.tables import CANDIDATE_COLUMNS, candidates_csv, waiting, worklist
+from visual_aid.records.entries import StoredPhoto, WorklistEntry
 
 TRAIL = Candidate(1, "rust_trail", 4, (10, 20, 30.25, 40), (), 0.8, {}, "run of 3.2 nut radii")
 GAP = Candidate(2, "gap", None, (1, 2, 3, 4), (), 0.95, {}, "dark gap")
@@ -78,3 +80,17 @@ def test_any_reason_survives_the_way_through_csv(reason):
     candidate = Candidate(1, "gap", None, (0, 0, 1, 1), (), 0.5, {}, reason)
     rows = list(csv.reader(io.StringIO(candidates_csv([record("a.jpg", candidate)]), newline="")))
     assert rows[1][-1].removeprefix("'") == reason.removeprefix("'")
+
+
+def test_rows_of_the_records_say_what_their_threshold_and_calibration_make_of_scores():
+    stored = StoredPhoto(
+        "p", "a.jpg", "a.jpg", record("a.jpg", TRAIL, GAP, priority=0.9), None, None, dt.datetime.now(dt.UTC)
+    )
+    tuned = dataclasses.replace(GAP, score=0.6)
+    entry = WorklistEntry(
+        stored, "to_decide", undecided=1, weak=1, decided=0, findings=0, priority=0.4, top=tuned
+    )
+    first, second = waiting([entry, dataclasses.replace(entry, priority=0.5)])
+    assert (first.priority, second.priority) == (0.4, 0.5)
+    assert (first.candidates, first.weaker) == (1, 1)
+    assert (first.cue, first.score, first.reason) == ("Gap under the nut", 0.6, "dark gap")

@@ -42,6 +42,17 @@ def test_a_refused_file_says_why_and_leaves_nothing(store, data, say):
     assert store.worklist() == ()
 
 
+def test_what_is_to_decide_is_told_by_the_threshold_in_use(store, picture, screened, monkeypatch):
+    data = {n: picture(n) for n in (1, 2)}
+    records = iter([screened(data[1]), screened(data[2])])  # scores of 0.88 and 0.4
+    monkeypatch.setattr("visual_aid.pages.intake.screen_photo", lambda photo: next(records))
+    store.tunings.set_threshold(0.5, by="J. Doe")
+    assert take_upload(store, data[1], "a.jpg").say == "a.jpg: 1 mark to decide on."
+    store.tunings.set_threshold(0.9, by="J. Doe")
+    assert take_upload(store, data[2], "b.jpg").say == "b.jpg: weak marks only."
+    assert store.stages() == {"weak_only": 2}
+
+
 def test_a_photo_on_which_the_engine_fails_does_not_cost_the_others(store, picture, monkeypatch):
     def fail(photo, fasteners=None):
         raise RuntimeError("out of its depth")

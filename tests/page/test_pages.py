@@ -270,8 +270,8 @@ def test_uploads_are_screened_and_a_bad_one_does_not_stop_the_rest(app, store, p
     assert {e.photo.visit.unit for e in store.worklist()} == {"417"}
 
 
-def test_a_folder_on_this_machine_is_screened(app, store, picture, tmp_path):
-    (tmp_path / "yard").mkdir()
+def test_a_folder_on_this_machine_is_screened(app, store, picture, tmp_path, unlisted):
+    unlisted(tmp_path / "yard" / "closed").mkdir(parents=True)
     (tmp_path / "yard" / "IMG_1.jpg").write_bytes(picture())
     (tmp_path / "yard" / "notes.txt").write_text("no photo")
     app.run()
@@ -282,6 +282,7 @@ def test_a_folder_on_this_machine_is_screened(app, store, picture, tmp_path):
     app.text_input(key="folder").set_value(str(tmp_path / "yard")).run()
     button(app, "Screen the folder").click().run()
     assert [e.photo.name for e in store.worklist()] == ["IMG_1.jpg"]
+    assert f"Refused: {tmp_path}/yard/closed cannot be searched" in words(app).replace("\\", "")
 
 
 def test_a_decision_for_which_there_is_no_room_is_said_and_can_be_made_again(

@@ -178,7 +178,8 @@ def test_the_commands_say_what_they_did(yard, tmp_path):
     assert (said.exit_code, "what was there before is in" in said.stdout) == (0, True)
     assert run("backup", tmp_path / "b.zip", "--store", tmp_path / "none.sqlite").exit_code == 2
     assert run("restore", tmp_path / "yard.sqlite", "--store", tmp_path / "x.sqlite").exit_code == 2
-    assert run("backup", tmp_path / "b.zip", "--store", "postgresql+psycopg://y@db/r").exit_code == 2
+    for url in ("postgresql+psycopg://y@db/r", "mysql://y@db/r"):
+        assert run("backup", tmp_path / "b.zip", "--store", url).exit_code == 2
 
 
 def test_any_damage_to_a_backup_is_told_in_one_line(yard, tmp_path):

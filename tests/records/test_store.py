@@ -146,6 +146,7 @@ def test_the_next_photo_to_decide_follows_the_worklist(store, picture, screened)
     assert store.next_to_decide(waiting[0]) == waiting[2]
     assert store.next_to_decide(waiting[1]) == waiting[2]
     assert store.next_to_decide(silent) == waiting[0]
+    assert store.next_to_decide("gone with a restore") == waiting[0]
     for photo in waiting[2:]:
         store.decide(store.candidates(photo)[0].id, "ruled_out", by="J. Doe")
     assert store.next_to_decide(waiting[0]) is None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -12,33 +12,42 @@ from urllib.parse import urlsplit
 import fsspec
 from fsspec.implementations.local import LocalFileSystem
 
+from visual_aid.files import printable
 from visual_aid.photo import read_file
 
 SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".bmp", ".heic", ".heif"})
 """Endings of photo files, in small letters."""
 
 
-def photo_files(paths: Iterable[Path], without: Iterable[Path] = ()) -> list[Path]:
+def photo_files(
+    paths: Iterable[Path], left_out: Callable[[str], object], without: Iterable[Path] = ()
+) -> list[Path]:
     """List photo files, each once.
 
     Parameters
     ----------
     paths : iterable of Path
         Files are taken as they are, whatever their ending and whether or not they exist. Folders are
-        searched with all their subfolders, in the order of names; hidden files and folders are left out.
+        searched with all their subfolders, in the order of names; hidden files and folders are not looked at.
+    left_out : callable
+        Told in one line of each folder that cannot be searched.
     without : iterable of Path
-        Folders that are left out wherever the search meets them.
+        Folders that are passed by wherever the search meets them.
     """
-    left_out = {folder.resolve() for folder in without}
+    passed_by = {folder.resolve() for folder in without}
+
+    def tell(error: OSError) -> None:
+        left_out(_left_out(str(error.filename), error))
+
     found: dict[Path, None] = {}
     for path in paths:
-        if not path.is_dir():
+        if not os.path.isdir(path):  # unlike Path.is_dir, False where a folder above is closed
             found[path] = None
             continue
-        for folder, subfolders, names in os.walk(path):
+        for folder, subfolders, names in os.walk(path, onerror=tell):
             here = Path(folder)
             subfolders[:] = sorted(
-                s for s in subfolders if not s.startswith(".") and (here / s).resolve() not in left_out
+                s for s in subfolders if not s.startswith(".") and (here / s).resolve() not in passed_by
             )
             for name in sorted(names):
                 if not name.startswith(".") and Path(name).suffix.lower() in SUFFIXES:
@@ -109,11 +118,8 @@ def read_place(place: str) -> bytes:
         return data
 
 
-def find_files(place: str) -> Iterator[PhotoFile]:
-    """Search a folder, or what a URL names, for photo files with all subfolders, in the order of names.
-
-    Hidden files and folders are left out, links to folders are not followed. Only one folder's names are
-    held at a time.
+def reach(place: str) -> tuple[Any, str, dict[str, Any]]:
+    """Give the file system of a path or URL, its path there, and what that says of it.
 
     Parameters
     ----------
@@ -126,35 +132,71 @@ def find_files(place: str) -> Iterator[PhotoFile]:
     PlaceError
         Nothing is there, it cannot be reached, or the URL carries a password.
     """
-    remote = is_url(place)
-    if remote and urlsplit(place).password:
+    if is_url(place) and urlsplit(place).password:
         raise PlaceError("a URL with a password would be kept in the records: give it by the environment")
     try:
-        system, root = fsspec.core.url_to_fs(place if remote else os.path.abspath(place))
-        info = system.info(root)
+        system, root = fsspec.core.url_to_fs(place if is_url(place) else os.path.abspath(place))
+        return system, str(root), system.info(root)
     except Exception as error:  # each file system raises what it likes
-        why = " ".join(str(error).split()) or type(error).__name__
-        raise PlaceError(f"{place} cannot be searched ({why})") from error
+        raise PlaceError(f"{place} cannot be searched ({_why(error)})") from error
+
+
+def find_files(place: str, left_out: Callable[[str], object]) -> Iterator[PhotoFile]:
+    """Search a folder, or what a URL names, for photo files with all subfolders, in the order of names.
+
+    Hidden files and folders are not looked at, links to folders are not followed. Only one folder's names
+    are held at a time.
+
+    Parameters
+    ----------
+    place : str
+        As for ``reach``.
+    left_out : callable
+        Told in one line of each folder that cannot be searched.
+
+    Raises
+    ------
+    PlaceError
+        As ``reach`` does.
+    """
+    system, root, info = reach(place)
     _, chain, rest = place.partition("::")
 
-    def source(path: str, info: dict[str, Any]) -> PhotoFile:
-        url = system.unstrip_protocol(path) + chain + rest if remote else path
+    def url(path: str) -> str:
+        return str(system.unstrip_protocol(path)) + chain + rest if is_url(place) else path
+
+    def source(info: dict[str, Any]) -> PhotoFile:
         stamp = next((str(info[key]) for key in _STAMPS if info.get(key)), "")
         size = info.get("size")
-        return PhotoFile(url, -1 if size is None else int(size), stamp and f"{size} {stamp}")
+        return PhotoFile(url(info["name"]), -1 if size is None else int(size), stamp and f"{size} {stamp}")
 
     if info["type"] == "file":
-        yield source(root, info)
+        yield source({**info, "name": root})
         return
-    for _, folders, files in system.walk(root, detail=True):
-        _keep(folders, sorted(name for name in folders if not name.startswith(".")))
-        for name in sorted(files):
-            if not name.startswith(".") and Path(name).suffix.lower() in SUFFIXES:
-                yield source(files[name]["name"], files[name])
+    folders = [root]
+    while folders:
+        folder = folders.pop()
+        try:
+            # Not by the file system's own walk: it is silent about subfolders that cannot be listed.
+            listed = system.ls(folder, detail=True)
+        except Exception as error:  # each file system raises what it likes
+            left_out(_left_out(url(folder), error))
+            continue
+        here = {str(info["name"]).rstrip("/"): info for info in listed}
+        paths = sorted(p for p in here if p != folder and not p.rpartition("/")[2].startswith("."))
+        for path in paths:
+            if here[path]["type"] != "directory" and Path(path).suffix.lower() in SUFFIXES:
+                yield source(here[path])
+        folders += [path for path in reversed(paths) if here[path]["type"] == "directory"]
 
 
-def _keep(folders: dict[str, Any], names: list[str]) -> None:
-    """Leave only these folders to a walk, in this order."""
-    kept = {name: folders[name] for name in names}
-    folders.clear()
-    folders.update(kept)
+def _left_out(folder: str, error: Exception) -> str:
+    return (
+        f"{printable(folder)} cannot be searched ({_why(error)}), its photos are left out: "
+        "see that it can be read, and do this again"
+    )
+
+
+def _why(error: Exception) -> str:
+    why = getattr(error, "strerror", None) or str(error)
+    return " ".join(why.split()) or type(error).__name__

@@ -18,10 +18,11 @@ from rich.text import Text
 from visual_aid.backlog.cluster import ClusterError, as_done_on
 from visual_aid.backlog.job import Job, Seen, do, lost
 from visual_aid.backlog.processes import as_done
-from visual_aid.backlog.sources import PhotoFile, PlaceError, find_files
+from visual_aid.backlog.sources import PhotoFile, PlaceError, find_files, reach
 from visual_aid.cli.screen import STOPPED, complain, print_worklist
 from visual_aid.cli.store import open_store
 from visual_aid.files import printable
+from visual_aid.outputs.tables import waiting
 
 if TYPE_CHECKING:
     from visual_aid.records.store import Store
@@ -67,12 +68,16 @@ class Tally:
         self.new += new
         self.known += of - new
 
+    def fail(self, line: str) -> None:
+        """Count a file, folder or place of which nothing comes, and say why in one line."""
+        self.failed += 1
+        self._log.print(Text(line), soft_wrap=True)
+
     def show(self, seen: Seen) -> None:
         """Show that one more file is done, and say what is wrong with it."""
         if seen.trouble is not None:
-            self.failed += 1
             path, name = printable(seen.file.url), printable(seen.file.name)
-            self._log.print(Text(path + seen.trouble.say.removeprefix(name)), soft_wrap=True)
+            self.fail(path + seen.trouble.say.removeprefix(name))
         speed = next(task.speed for task in self.bar.tasks)
         rate = "" if speed is None else f"{speed:.1f}/s"
         self.bar.update(self._task, advance=1, rate=rate, failures=f"{self.failed} failed")
@@ -98,12 +103,17 @@ def screen_backlog(places: Sequence[str], store: str, jobs: int | None, schedule
     click.UsageError
         A place cannot be searched or holds no photos, or the records cannot be opened.
     """
-    files = _files(places)
+    try:
+        for place in places:
+            reach(place)
+    except PlaceError as error:
+        raise click.UsageError(str(error)) from error
+    log = Console(stderr=True)
+    tally, stopped, broken = Tally(log), False, False
+    files = _files(places, tally)
     first = next(files, None)
     if first is None:
         raise click.UsageError(f"no photos in {', '.join(places)}: name their folder")
-    log = Console(stderr=True)
-    tally, stopped, broken = Tally(log), False, False
     with closing(open_store(store)) as records:
         with tally.bar:
             threading.Thread(target=_count, args=(places, tally), daemon=True).start()
@@ -130,18 +140,18 @@ def screen_backlog(places: Sequence[str], store: str, jobs: int | None, schedule
     return int(tally.failed > 0 or broken)
 
 
-def _files(places: Sequence[str]) -> Iterator[PhotoFile]:
+def _files(places: Sequence[str], tally: Tally) -> Iterator[PhotoFile]:
     for place in places:
         try:
-            yield from find_files(place)
-        except PlaceError as error:
-            raise click.UsageError(str(error)) from error
+            yield from find_files(place, tally.fail)
+        except PlaceError as error:  # it has gone since the run began
+            tally.fail(str(error))
 
 
 def _count(places: Sequence[str], tally: Tally) -> None:
     """Count the files ahead of the work, for the time left; without it the bar goes on without an end."""
     try:
-        tally.expect(sum(1 for place in places for _ in find_files(place)))
+        tally.expect(sum(1 for place in places for _ in find_files(place, str)))
     except PlaceError:
         return
 
@@ -177,5 +187,5 @@ def _keep(records: Store, stream: Iterable[Seen], tally: Tally) -> None:
 def _report(records: Store, tally: Tally) -> None:
     console = Console()
     first = records.worklist("to_decide", limit=SHOWN)
-    print_worklist(console, [entry.photo.screening for entry in first], records.stages().get("to_decide", 0))
+    print_worklist(console, waiting(first), records.stages().get("to_decide", 0))
     console.print(f"{tally.new} screened, {tally.known} known before, {tally.failed} failed")

@@ -15,7 +15,7 @@ def write_backup(store: str, file: Path) -> None:
     """Back records up and say what is in the file; click.UsageError if it cannot be done."""
     try:
         made = back_up(store, file, photos=os.environ.get(PHOTOS_VARIABLE))
-    except (BackupError, OSError) as error:
+    except (BackupError, OSError, ValueError) as error:
         raise click.UsageError(_line(error, file)) from error
     click.echo(f"{file}: records and {made.photos} photo files, read again and sound")
     if made.elsewhere:
@@ -26,7 +26,7 @@ def read_backup(file: Path, store: str, replace: bool) -> None:
     """Put a backup in place and say what became of the old records; click.UsageError if it cannot be done."""
     try:
         made = restore(file, store, replace=replace, photos=os.environ.get(PHOTOS_VARIABLE))
-    except (BackupError, OSError) as error:
+    except (BackupError, OSError, ValueError) as error:
         raise click.UsageError(_line(error, Path(store))) from error
     click.echo(f"{store}: records and {made.photos} photo files restored")
     if made.saved is not None:

@@ -12,7 +12,7 @@ from rich.console import Console
 from rich.text import Text
 
 from visual_aid.backlog.sources import photo_files
-from visual_aid.cli.screen import Outputs, screen_photos
+from visual_aid.cli.screen import Outputs, complain, screen_photos
 from visual_aid.cli.store import open_store
 from visual_aid.followup.intervals import Done, Joint
 from visual_aid.followup.logged import done_body, joint_body
@@ -53,7 +53,7 @@ def show_samples(samples: Path, store: Path, jobs: int | None) -> int:
     """
     overlays, worn = store.with_name("overlays"), samples / "wear"
     # Worn parts are measured in a box that a person draws; screening finds nothing on them.
-    photos = photo_files((samples,), without=(overlays, worn))
+    photos = photo_files((samples,), complain, without=(overlays, worn))
     code = screen_photos(photos or (samples,), Outputs(overlays=overlays, store=str(store), keep=_keep), jobs)
     with closing(open_store(str(store))) as records:
         _what_is_due(records)

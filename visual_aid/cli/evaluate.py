@@ -13,7 +13,8 @@ from PIL import Image
 from rich.console import Console
 from rich.table import Table
 
-from visual_aid.cli.screen import STOPPED, Task, work_through, write_files
+from visual_aid.cli.screen import Task, work_through, write_files
+from visual_aid.decoder import read_photo
 from visual_aid.evaluation.figures import (
     FALSE_PER_PHOTO_CUE,
     FALSE_PER_PHOTO_GRADE,
@@ -27,7 +28,7 @@ from visual_aid.model import CUES, Box, Cue, Screening, Sign
 from visual_aid.outputs.chart import Line, draw_chart
 from visual_aid.outputs.palette import CUE_STYLE, SIGN_STYLE, UNDER_STROKE
 from visual_aid.outputs.sheet import Tile, draw_sheet
-from visual_aid.photo import PhotoError, Pixels, read_photo
+from visual_aid.photo import PhotoError, Pixels
 from visual_aid.training.truth import TruthPhoto, read_truths
 
 ON_SHEET = 20
@@ -61,9 +62,9 @@ def evaluate_folder(
         raise click.UsageError(str(error)) from error
     failed = False
     if screenings is None:
-        done = work_through([Task(truth.path, None) for truth in truths], jobs)
+        done, ended = work_through([Task(truth.path, None) for truth in truths], jobs)
         if len(done) < len(truths):
-            return STOPPED
+            return ended
         screenings = [d.screening for d in done]
         failed = any(d.complaint for d in done)
     elif not {truth.name for truth in truths} & {s.photo.name for s in screenings}:

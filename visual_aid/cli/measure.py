@@ -13,6 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from visual_aid.cli.screen import complain, write_files
+from visual_aid.decoder import read_photo
 from visual_aid.followup.handchecks import checks
 from visual_aid.followup.known_length import known_length
 from visual_aid.measure.measurement import Measurement
@@ -23,7 +24,7 @@ from visual_aid.outputs.measured import in_words, write_measurement
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.paper import Paper
 from visual_aid.outputs.scale_card import scale_card_pdf
-from visual_aid.photo import PhotoError, read_photo
+from visual_aid.photo import PhotoError
 
 _KNOWN = re.compile(r"^([^=]+)=(.+)$")
 

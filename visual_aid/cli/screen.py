@@ -23,7 +23,7 @@ from visual_aid.decoder import read_photo
 from visual_aid.files import printable, write_atomically
 from visual_aid.model import PhotoInfo, Quality, Screening, Trouble
 from visual_aid.outputs.overlay import CAUTION, write_overlay
-from visual_aid.outputs.tables import candidates_csv, worklist
+from visual_aid.outputs.tables import WorklistRow, candidates_csv, worklist
 from visual_aid.photo import PhotoError
 from visual_aid.screening import screen_file
 
@@ -85,13 +85,16 @@ def screen_photos(paths: Sequence[Path], outputs: Outputs, jobs: int | None) -> 
     click.UsageError
         There is no photo, or no result could be written where it is asked for.
     """
-    photos = photo_files(paths, without=[outputs.overlays] if outputs.overlays else ())
+    left_out: list[str] = []
+    photos = photo_files(paths, left_out.append, without=[outputs.overlays] if outputs.overlays else ())
+    for line in left_out:
+        complain(line)
     if not photos:
         raise click.UsageError(f"no photos in {', '.join(map(str, paths))}: name photos or their folder")
     for folder in _folders(outputs):
         _make_writable(folder)
     tasks = [Task(p, o) for p, o in zip(photos, overlay_paths(photos, outputs.overlays), strict=True)]
-    done = work_through(tasks, jobs, outputs.store, outputs.keep)
+    done, ended = work_through(tasks, jobs, outputs.store, outputs.keep)
     stopped = len(done) < len(tasks)
 
     screenings = [d.screening for d in done]
@@ -106,18 +109,18 @@ def screen_photos(paths: Sequence[Path], outputs: Outputs, jobs: int | None) -> 
     unwritten = write_files(files, suffix=".part" if stopped else "")
     # Standard output carries either records or words.
     console = Console(stderr=outputs.records == DASH)
-    print_worklist(console, screenings)
+    print_worklist(console, worklist(screenings), len(screenings))
     if outputs.overlays is not None:
         console.print(Text(f"Drawn photos are in {outputs.overlays}"), soft_wrap=True)
     if stopped:
         complain(f"stopped: {len(done)} of {len(tasks)} photos are done; files written are named .part")
-        return STOPPED
-    return int(unwritten or any(d.complaint for d in done))
+        return ended
+    return int(unwritten or bool(left_out) or any(d.complaint for d in done))
 
 
 def work_through(
     tasks: Sequence[Task], jobs: int | None, store: str | None = None, keep: Keep | None = None
-) -> list[Done]:
+) -> tuple[list[Done], int]:
     """Screen photos behind a progress bar, complaining of each that fails in one line.
 
     Parameters
@@ -131,8 +134,10 @@ def work_through(
 
     Returns
     -------
-    list of Done
+    done : list of Done
         In the order of the tasks; Ctrl-C or a full disk ends it early.
+    ended : int
+        Exit code for how it ended: 0 at the last task, ``STOPPED`` by Ctrl-C, 1 with a full disk.
 
     Raises
     ------
@@ -151,6 +156,7 @@ def work_through(
         disable=not log.is_terminal,
     )
     done: list[Done] = []
+    ended = 0
     with ExitStack() as stack:
         records = stack.enter_context(closing(open_store(store))) if store else None
         stack.enter_context(bar)
@@ -162,10 +168,11 @@ def work_through(
                     keep(records, one.screening) if keep else records.add_photo(one.screening)
                 done.append(one)
         except KeyboardInterrupt:
-            pass  # what is done is kept
+            ended = STOPPED  # what is done is kept
         except OSError as error:  # so it is where the records have no room for more
             complain(error.strerror or str(error))
-    return done
+            ended = 1
+    return done, ended
 
 
 def complain(line: str) -> None:
@@ -263,9 +270,9 @@ def _json_lines(screenings: Sequence[Screening]) -> bytes:
     return "".join(f"{screening.to_json()}\n" for screening in screenings).encode(errors="backslashreplace")
 
 
-def print_worklist(console: Console, screenings: Sequence[Screening], total: int | None = None) -> None:
+def print_worklist(console: Console, rows: Sequence[WorklistRow], total: int) -> None:
     """Print the first photos to look at, of ``total`` that there are."""
-    rows = worklist(screenings)[:ROWS_SHOWN]
+    rows = rows[:ROWS_SHOWN]
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("Priority", justify="right", no_wrap=True)
     table.add_column("Photo and its strongest evidence", overflow="fold")
@@ -279,7 +286,6 @@ def print_worklist(console: Console, screenings: Sequence[Screening], total: int
             counts = f"  fasteners: {row.fasteners}, candidates: {row.candidates}, weaker: {row.weaker}"
         table.add_row(priority, Text.assemble((printable(row.photo), "bold"), counts, f"\n{reason}"))
     console.print(table)
-    more = (len(screenings) if total is None else total) - len(rows)
-    if more > 0:
+    if (more := total - len(rows)) > 0:
         console.print(f"and {more} more photos of lower priority")
     console.print(CAUTION)

@@ -22,6 +22,7 @@ from typing import Any
 import cv2
 import numpy as np
 
+from visual_aid.decoder import read_photo_bytes
 from visual_aid.evaluation.made.areas import chafe, fluid_run, rubber_crack, rust_grade
 from visual_aid.evaluation.made.camera import Texture
 from visual_aid.evaluation.made.case import Case
@@ -35,7 +36,6 @@ from visual_aid.measure.scale import project
 from visual_aid.measure.scale_card import Card, corners_of_marks, find_card
 from visual_aid.measure.wear import measure_wear
 from visual_aid.model import WEARS, Wear
-from visual_aid.photo import read_photo_bytes
 
 HELD_OUT = 1000
 CASES = 24

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from visual_aid.gallery.detection import Counts
 from visual_aid.model import SIGNS, Box, Sign
-from visual_aid.records.entries import WEAK_SCORE, StoredCandidate, StoredPhoto
+from visual_aid.records.entries import StoredCandidate, StoredPhoto
 from visual_aid.records.teaching import Answer, Example, Item, Region, Tap, Wording
 
 WITHOUT_EVIDENCE = 0.5
@@ -42,7 +42,7 @@ def item(photo: StoredPhoto, candidates: Sequence[StoredCandidate], examples: It
         unsettled=tuple(
             c.candidate.box
             for c in candidates
-            if c.outcome == "cannot_tell" or (c.outcome is None and c.candidate.score >= WEAK_SCORE)
+            if c.outcome == "cannot_tell" or (c.outcome is None and not c.is_weak)
         ),
     )
 

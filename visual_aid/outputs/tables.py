@@ -7,9 +7,9 @@ import io
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from visual_aid.model import Quality, Screening
+from visual_aid.model import Candidate, Quality, Screening
 from visual_aid.outputs.palette import SIGN_STYLE
-from visual_aid.records.entries import WEAK_SCORE
+from visual_aid.records.entries import WEAK_SCORE, WorklistEntry
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +21,8 @@ class WorklistRow:
     priority : float or None
         None where the photo could not be screened.
     candidates, weaker : int
-        Candidates likely enough to be shown, and those that are not (``WEAK_SCORE``).
+        Candidates likely enough to be shown, and those that are not: by ``WEAK_SCORE``, or of photos in the
+        records by their threshold, with those on which nobody has decided.
     cue, score : str, float or None
         The best-scored candidate's cue in words and its score; None where nothing was flagged.
     reason : str
@@ -61,8 +62,17 @@ def worklist(screenings: Iterable[Screening]) -> list[WorklistRow]:
 
     Photos that could not be screened come last.
     """
-    ordered = sorted(screenings, key=lambda s: (s.error is not None, -s.priority))
-    return [_worklist_row(screening) for screening in ordered]
+    rows = []
+    for screening in sorted(screenings, key=lambda s: (s.error is not None, -s.priority)):
+        likely = sum(c.score >= WEAK_SCORE for c in screening.candidates)
+        best = max(screening.candidates, key=lambda c: c.score, default=None)
+        rows.append(_row(screening, screening.priority, best, likely, len(screening.candidates) - likely))
+    return rows
+
+
+def waiting(entries: Iterable[WorklistEntry]) -> list[WorklistRow]:
+    """Give photos of the records in the order at hand, by the threshold and calibration in use there."""
+    return [_row(e.photo.screening, e.priority, e.top, e.undecided, e.weak) for e in entries]
 
 
 def candidates_csv(screenings: Iterable[Screening]) -> str:
@@ -97,9 +107,9 @@ def _nothing(quality: Quality) -> str:
     return f"Nothing flagged. Hard to judge: {problems}." if problems else "Nothing flagged."
 
 
-def _worklist_row(screening: Screening) -> WorklistRow:
-    best = max(screening.candidates, key=lambda c: c.score, default=None)
-    likely = sum(c.score >= WEAK_SCORE for c in screening.candidates)
+def _row(
+    screening: Screening, priority: float, best: Candidate | None, candidates: int, weaker: int
+) -> WorklistRow:
     if screening.error:
         reason = screening.error.say
     elif best:
@@ -108,10 +118,10 @@ def _worklist_row(screening: Screening) -> WorklistRow:
         reason = _nothing(screening.quality)
     return WorklistRow(
         photo=screening.photo.path or screening.photo.name,
-        priority=None if screening.error else screening.priority,
+        priority=None if screening.error else priority,
         fasteners=len(screening.fasteners),
-        candidates=likely,
-        weaker=len(screening.candidates) - likely,
+        candidates=candidates,
+        weaker=weaker,
         cue=SIGN_STYLE[best.cue].label if best else None,
         score=best.score if best else None,
         reason=reason,

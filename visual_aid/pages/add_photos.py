@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Sequence
 from functools import partial
 from itertools import islice
@@ -78,12 +79,16 @@ def show() -> None:
         )
     if folder and st.button("Screen the folder", disabled=not ready):
         path = Path(folder).expanduser()
-        files = photo_files([path]) if path.is_dir() else []
+        left_out: list[str] = []
+        files = photo_files([path], left_out.append) if os.path.isdir(path) else []
         if not files:
+            for line in left_out:
+                st.error(plain(line))
             st.error(f"No photos in {plain(folder)}: check the path.")
         else:
             begun = _begun(visit)
-            _take([partial(take_file, the_store(), file, begun) for file in files])
+            refused = [partial(Taken, folder, False, line) for line in left_out]
+            _take([*refused, *(partial(take_file, the_store(), file, begun) for file in files)])
             st.rerun()
     _results(state.get("taken", []))
     if may("lead"):  # who may know the paths of the machine

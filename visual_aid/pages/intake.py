@@ -11,11 +11,11 @@ from statistics import median
 
 from visual_aid.decoder import read_photo, read_photo_bytes
 from visual_aid.likeness import likeness
-from visual_aid.model import Fastener, Screening
+from visual_aid.model import Fastener
 from visual_aid.outputs.wording import counted
 from visual_aid.pages.words import sentence, visit_name
 from visual_aid.photo import Photo, PhotoError
-from visual_aid.records.entries import WEAK_SCORE, StoredPhoto, Visit
+from visual_aid.records.entries import StoredPhoto, Visit
 from visual_aid.records.store import Store
 from visual_aid.screening import screen_photo
 
@@ -66,7 +66,7 @@ def _take(
         return Taken(name, False, f"{name} could not be kept ({error.strerror}): check the disk.")
     except Exception as error:  # one photo that the engine fails on must not cost the others
         return Taken(name, False, f"{name} made the engine fail ({error!r}): report it with the photo.")
-    return Taken(name, True, f"{name}: {_outcome(screening)}", retake=not screening.quality.usable)
+    return Taken(name, True, f"{name}: {_outcome(store, kept)}", retake=not screening.quality.usable)
 
 
 def _known(store: Store, sha256: str, name: str, visit: Visit | None) -> str:
@@ -80,13 +80,14 @@ def _known(store: Store, sha256: str, name: str, visit: Visit | None) -> str:
     return f"{there}, under {visit_name(now)}, and stays there."
 
 
-def _outcome(screening: Screening) -> str:
-    likely = sum(c.score >= WEAK_SCORE for c in screening.candidates)
+def _outcome(store: Store, photo: StoredPhoto) -> str:
+    candidates, quality = store.candidates(photo.id), photo.screening.quality
+    likely = sum(not c.is_weak for c in candidates)
     if likely:
         return f"{counted(likely, 'mark')} to decide on."
-    if not screening.quality.usable:
-        return " ".join(["take again.", *(sentence(problem.say) for problem in screening.quality.problems)])
-    return "weak marks only." if screening.candidates else "nothing flagged."
+    if not quality.usable:
+        return " ".join(["take again.", *(sentence(problem.say) for problem in quality.problems)])
+    return "weak marks only." if candidates else "nothing flagged."
 
 
 def point_out_fastener(

@@ -11,17 +11,36 @@ from typing import Any
 from alembic import command
 from alembic.config import Config
 from alembic.util.exc import CommandError
-from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
-from sqlalchemy.exc import DatabaseError
+from sqlalchemy import URL, Connection, Engine, create_engine, event
+from sqlalchemy.exc import ArgumentError, DatabaseError
 
 from visual_aid.records.standing import stand_missing
-from visual_aid.records.writing import WRITES, keepable
+from visual_aid.records.writing import keepable, writing
 
 
 def locate(target: str | Path) -> URL:
-    """Give the database URL that a path or a URL names."""
+    """Give the database URL that a path or a URL names.
+
+    Raises
+    ------
+    ValueError
+        A URL that is none, of another kind of database, or whose driver is not installed.
+    """
     text = str(target)
-    return make_url(text) if "://" in text else URL.create("sqlite", database=str(Path(text).expanduser()))
+    if "://" not in text:
+        return URL.create("sqlite", database=str(Path(text).expanduser()))
+    try:
+        url = create_engine(text).url  # made for the driver, which is looked for here
+        known = url.get_backend_name() in ("sqlite", "postgresql")
+    except (ArgumentError, ImportError, ValueError):
+        known = False
+    if not known:
+        # The URL itself is not repeated: it may carry a password.
+        raise ValueError(
+            f"records cannot be kept in {text.partition('://')[0]}://: name an SQLite file or a "
+            "postgresql+psycopg URL, which needs pip install 'visual-aid[postgresql]'"
+        )
+    return url
 
 
 def connect(url: URL) -> Engine:
@@ -34,7 +53,10 @@ def connect(url: URL) -> Engine:
     OSError
         The folder cannot be made.
     """
+    where = url.render_as_string(hide_password=True) if url.host else url.database
     if url.get_backend_name() == "sqlite" and url.database:
+        if Path(url.database).is_dir():
+            raise ValueError(f"{where} is a folder: name a file in it")
         Path(url.database).parent.mkdir(parents=True, exist_ok=True)
         if trouble := trouble_in(Path(url.database)):
             raise ValueError(
@@ -47,12 +69,16 @@ def connect(url: URL) -> Engine:
         event.listen(engine, "connect", _set_up_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
     try:
-        with engine.connect() as connection, connection.execution_options(**WRITES).begin():
+        with writing(engine) as connection:
             migrate(connection, "head")
             stand_missing(connection)
+    except OSError as error:
+        raise ValueError(f"{where} cannot be opened: {error.strerror}") from error
     except DatabaseError as error:
-        where = url.render_as_string(hide_password=True) if url.host else url.database
-        raise ValueError(f"{where} cannot be opened as records ({error.orig}): name another file") from error
+        server = engine.dialect.name != "sqlite"
+        mend = "see that the server runs and lets you in" if server else "name another file"
+        why = " ".join(str(error.orig).split())
+        raise ValueError(f"{where} cannot be opened as records ({why}): {mend}") from error
     return engine
 
 

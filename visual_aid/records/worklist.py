@@ -75,7 +75,8 @@ def next_to_decide(
 ) -> str | None:
     """Give the photo to decide on after this one, in the worklist's order and from its top again.
 
-    Without a photo, the first is given. ``free`` tells of a standing whether its photo may be taken.
+    Without a photo, or after one that restored records no longer hold, the first is given. ``free`` tells
+    of a standing whether its photo may be taken.
     """
     standing = t.standing.c
     rows = (
@@ -83,11 +84,12 @@ def next_to_decide(
     )
     order = (standing.priority.desc(), standing.added_at, standing.photo)
     found: str | None
-    if photo is None:
+    here = select(standing.priority, standing.added_at).where(standing.photo == photo)
+    stands = connection.execute(here).first()
+    if stands is None:
         found = connection.scalar(rows.order_by(*order))
         return found
-    here = select(standing.priority, standing.added_at).where(standing.photo == photo)
-    priority, added_at = connection.execute(here).one()
+    priority, added_at = stands
     after = or_(
         standing.priority < priority,
         and_(standing.priority == priority, standing.added_at > added_at),
