@@ -81,7 +81,8 @@ def measure(views: Sequence[View]) -> Found:
         )
     )
     boxed = np.zeros(first.shape, np.uint8)
-    boxed[int(y - top) : int(y + h - top) + 1, int(x - left) : int(x + w - left) + 1] = 255
+    ends = (int(x - left), int(y - top)), (int(x + w - left), int(y + h - top))
+    cv2.rectangle(boxed, *ends, 255, cv2.FILLED)
     outside = 255 - cv2.dilate(boxed, np.ones((WINDOW, WINDOW), np.uint8))
     corner = np.array([left, top], float)
     still, still_shift = _followed(first, second, outside)
