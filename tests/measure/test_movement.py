@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 
 from visual_aid.measure import movement
-from visual_aid.measure.measurement import View
+from visual_aid.measure.measurement import CannotMeasure, View
+from visual_aid.measure.scale import Scale
 from visual_aid.photo import Photo
 
 SIZE = (600, 800)
@@ -49,7 +50,7 @@ def test_a_part_is_followed_whatever_the_light(dx, dy, shade):
 def test_what_is_boxed_over_the_photo_s_edge_is_not_taken_to_stand_still(off):
     """The photo cuts the part, shows little beside it, and that faintly."""
     x, y, w, h = BOX
-    left, top = (round(start) + by if by else round(start) - 40 for start, by in zip((x, y), off, strict=True))
+    left, top = (round(start) + (by or -40) for start, by in zip((x, y), off, strict=True))
     shown = slice(top, round(y + h) + 40), slice(left, round(x + w) + 40)
     views = [
         View(
@@ -59,3 +60,13 @@ def test_what_is_boxed_over_the_photo_s_edge_is_not_taken_to_stand_still(off):
         for photo in (drawn(0, 0, 1.0, 0.5), drawn(9.0, -4.0, 1.0, 0.5))
     ]
     assert movement.measure(views).figures[0].value == pytest.approx(np.hypot(9, 4), abs=1.0)
+
+
+@pytest.mark.parametrize("card", [(330, 230, 470, 330), (40, 40, 70, 60)], ids=["boxed", "hidden"])
+def test_a_card_on_which_too_little_is_followed_is_no_ground_to_stand_on(card):
+    left, top, right, bottom = card
+    outline = np.array([(left, top), (right, top), (right, bottom), (left, bottom)], float)
+    scale = Scale(np.eye(3), np.zeros((8, 8)), 0.0, True, "card", outline)
+    views = [View(photo, BOX, scale) for photo in (drawn(0, 0, 1.0), drawn(9.0, -4.0, 1.0))]
+    with pytest.raises(CannotMeasure, match="leave it out of the box"):
+        movement.measure(views)
