@@ -83,3 +83,25 @@ def test_a_long_pack_that_leans_beyond_its_box_is_refused():
         cv2.line(pixels, (0, 20 * k), (1100, 20 * k + 290), (20, 20, 20), 3)
     with pytest.raises(CannotMeasure, match="told apart"):
         measure([View(Photo.from_array(pixels), (100.0, 180.0, 890.0, 60.0))])
+
+
+def stacked(leaves, thick, gap, long, cracked=None):
+    """Draw a level pack that fills its photo, one leaf cut through in the middle."""
+    light = np.full((leaves * (thick + gap), long), 15.0)
+    for k in range(leaves):
+        light[k * (thick + gap) : k * (thick + gap) + thick] = 110
+    if cracked is not None:
+        light[cracked * (thick + gap) : (cracked + 1) * (thick + gap), long // 2 - 3 : long // 2 + 3] = 15
+    photo = cv2.GaussianBlur(light, (0, 0), 0.8) + np.random.default_rng(0).normal(0, 2, light.shape)
+    return Photo.from_array(photo.clip(0, 255).round().astype(np.uint8)[..., None].repeat(3, 2))
+
+
+@pytest.mark.parametrize("cracked", [None, 3], ids=["whole", "cracked"])
+@pytest.mark.parametrize(
+    ("photo", "wide"), [((8, 14, 5, 3000), 2900), ((20, 90, 12, 400), 26)], ids=["thin", "narrow"]
+)
+def test_leaves_of_a_few_rows_or_columns_are_not_passed(photo, wide, cracked):
+    seen = stacked(*photo, cracked)
+    middle = seen.info.width / 2
+    with pytest.raises(CannotMeasure, match="too small for a break"):
+        measure([View(seen, (middle - wide / 2, 0.0, float(wide), float(seen.info.height)))])

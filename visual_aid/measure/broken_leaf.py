@@ -15,13 +15,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.measure.leaves import Pack, take_apart
-from visual_aid.measure.measurement import Figure, Found, Limit, Mark, View
+from visual_aid.measure.measurement import CannotMeasure, Figure, Found, Limit, Mark, View
 from visual_aid.measure.patch import cut
 from visual_aid.measure.scale import Floats
 
 SIDE = 900
 HALF = 5
 """Half the width in pixels of the line that is looked for: both its sides are compared at that distance."""
+LEAST_ROWS, LEAST_COLUMNS = 4, 8 * HALF
+"""Pixels of a leaf's height and length without which no line across it is told from grain."""
 CERTAIN = 0.10
 """Darkness, as a logarithm of lightness, that a break has all across its leaf."""
 CLEAR = 4.0
@@ -71,6 +73,12 @@ class Leaf:
     through: NDArray[Any]
     red: NDArray[Any]
 
+    @property
+    def too_small(self) -> bool:
+        """Whether a line across the leaf could not be told from grain."""
+        h, w = self.dark.shape
+        return h < LEAST_ROWS or w < LEAST_COLUMNS
+
 
 def measure(views: Sequence[View]) -> Found:
     """Look for a break in the leaves of a boxed pack.
@@ -78,7 +86,7 @@ def measure(views: Sequence[View]) -> Found:
     Raises
     ------
     CannotMeasure
-        The leaves cannot be told apart.
+        The leaves cannot be told apart, or no break is seen and they are too small to show one.
     """
     view = views[0]
     patch = cut(view, SIDE)
@@ -92,6 +100,11 @@ def measure(views: Sequence[View]) -> Found:
     ]
     figures = [Figure("breaks", float(len(breaks))), Figure("leaves", float(len(pack.bands)))]
     if not breaks:
+        if any(leaf.too_small for leaf in leaves):
+            raise CannotMeasure(
+                "the leaves are seen too small for a break: go nearer, and box a stretch a few times as long "
+                "as the pack is high"
+            )
         return Found(
             f"no line crosses one of the {len(pack.bands)} leaves from edge to edge; a break under a "
             f"clip, a seat or "
@@ -131,9 +144,8 @@ def crossings_of(pack: Pack, number: int) -> Leaf:
 
 
 def darkest(leaf: Leaf, most: int = 3) -> list[Crossing]:
-    """Give a leaf's darkest crossings, darkest first."""
-    h, w = leaf.dark.shape
-    if h < 4 or w < 8 * HALF:
+    """Give a leaf's darkest crossings, darkest first; none of a leaf too small to tell them."""
+    if leaf.too_small:
         return []
     usual = max(float(np.percentile(leaf.through[2 * HALF : -2 * HALF], 75)), 0.01)
     found = []
@@ -151,7 +163,7 @@ def darkest(leaf: Leaf, most: int = 3) -> list[Crossing]:
                 through,
                 through / usual,
                 _width(leaf.dark, columns),
-                _redder(leaf.red, np.arange(h), columns),
+                _redder(leaf.red, np.arange(len(columns)), columns),
             )
         )
     return found

@@ -81,7 +81,8 @@ def measure(views: Sequence[View]) -> Found:
         )
     )
     boxed = np.zeros(first.shape, np.uint8)
-    boxed[int(y - top) : int(y + h - top) + 1, int(x - left) : int(x + w - left) + 1] = 255
+    ends = (int(x - left), int(y - top)), (int(x + w - left), int(y + h - top))
+    cv2.rectangle(boxed, *ends, 255, cv2.FILLED)
     outside = 255 - cv2.dilate(boxed, np.ones((WINDOW, WINDOW), np.uint8))
     corner = np.array([left, top], float)
     still, still_shift = _followed(first, second, outside)
@@ -93,9 +94,12 @@ def measure(views: Sequence[View]) -> Found:
             "too little stands still around the part: take in more of the frame or axle beside it"
         )
     # The card lies in the part's plane; the rest of the surroundings may lie deeper, and a hand that holds
-    # the
-    # camera moves it against them.
-    surely = _together(still_shift, 4.0) if by_card is None else _within(by_card - (left, top), still)
+    # the camera moves it against them.
+    surely = _together(still_shift, 4.0) if by_card is None else _within(by_card - corner, still)
+    if surely.sum() < LEAST_CORNERS:
+        raise CannotMeasure(
+            "too little of the card can be followed: leave it out of the box, and uncovered in both photos"
+        )
     drift, drift_error = _drift(still, still_shift, surely, part)
     if by_card is not None:
         drift_error = math.hypot(drift_error, _at_odds(pushed, pulled, laid, part + corner, drift))
