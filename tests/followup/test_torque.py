@@ -249,6 +249,8 @@ def test_it_warns_of_a_slip_of_the_pen_or_of_the_unit(unit, dry, said):
     slips = [w for w in sheet.warnings if "check the figure, its unit" in w]
     assert len(slips) == bool(said)
     assert all(said in w for w in slips)
+    assert (sheet.use is None) == ("above the proof load" in said)
+    assert ("cannot be meant" in sheet.say) == ("above the proof load" in said)
 
 
 def test_it_warns_where_one_of_the_two_values_has_another_unit_s_figure():
@@ -259,6 +261,7 @@ def test_it_warns_where_one_of_the_two_values_has_another_unit_s_figure():
 def test_nothing_that_can_be_typed_ends_in_a_figure_of_no_meaning():
     far = worksheet(entry(dry=Measured(999_999_999, "lbf in"), lubricated=Measured(1e-9, "lbf in")))
     assert "clamps 0.00 times" not in far.mix_up[1]
+    assert any("reaches under 0.1 % of the proof load" in w for w in far.warnings)
 
 
 @pytest.mark.parametrize("torque", [Measured(0, "N m"), Measured(3, "psi"), Measured(math.inf, "N m")])

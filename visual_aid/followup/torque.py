@@ -239,7 +239,8 @@ class Worksheet:
     Attributes
     ----------
     use : Measured or None
-        The torque to use; None where neither value applies as the thread is found.
+        The torque to use; None where neither value applies as the thread is found, or where the one that
+        does is above the proof load even at the highest K.
     say : str
         Which value to use and what to do first.
     mix_up : tuple of str
@@ -365,10 +366,13 @@ def worksheet(entry: Entry) -> Worksheet:
         if (torque := entry.torque(value)) is not None
         for thread in states
     )
-    use = None if entry.condition.use is None else entry.torque(entry.condition.use)
+    value = entry.condition.use
+    too_much = any(
+        p.value == p.thread == value and p.proof_share is not None and p.proof_share[0] > 1 for p in pairings
+    )
     return Worksheet(
-        use=use,
-        say=_advice(entry, use),
+        use=None if value is None or too_much else entry.torque(value),
+        say=f"The {value} value cannot be meant: {_LOOK_AGAIN}" if too_much else _advice(entry),
         pairings=pairings,
         shares=tuple(_shares(entry, thread) for thread in states),
         mix_up=_mix_up(entry),
@@ -402,10 +406,11 @@ def _shares(entry: Entry, thread: Friction) -> TorqueShares:
     return TorqueShares(thread, joints().rule_of_thumb[thread], at(factor.low), at(factor.high))
 
 
-def _advice(entry: Entry, use: Measured | None) -> str:
+def _advice(entry: Entry) -> str:
     value = entry.condition.use
     if value is None:
         return entry.condition.say
+    use = entry.torque(value)
     if use is None:
         return (
             f"The thread is {entry.condition.name}, and the maker's {value} value is not entered. Look it "
@@ -449,9 +454,8 @@ def _warnings(entry: Entry, pairings: tuple[Pairing, ...]) -> tuple[str, ...]:
             continue
         low, high = p.proof_share
         if high < LEAST_SHARE:
-            warnings.append(
-                f"The {p.value} value reaches {100 * high:.1g} % of the proof load: {_LOOK_AGAIN}"
-            )
+            share = f"{100 * high:.1g}" if high > 0.001 else "under 0.1"
+            warnings.append(f"The {p.value} value reaches {share} % of the proof load: {_LOOK_AGAIN}")
         elif low > 1:
             warnings.append(f"The {p.value} value is above the proof load whatever K is: {_LOOK_AGAIN}")
     if (ratio := _ratio(entry)) is not None and ratio < 1:
