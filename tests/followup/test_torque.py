@@ -235,6 +235,35 @@ def test_it_warns_of_swapped_values():
     assert any("swapped" in warning for warning in swapped.warnings)
 
 
+@pytest.mark.parametrize(
+    ("unit", "dry", "said"),
+    [
+        ("lbf ft", 300.0, ""),
+        ("N m", 1.2, "dry value reaches 0.2 % of the proof load"),  # 1.200 where a point parts thousands
+        ("lbf in", 300.0, "dry value reaches 4 % of the proof load"),
+        ("lbf ft", 3000.0, "dry value is above the proof load whatever K is"),
+    ],
+)
+def test_it_warns_of_a_slip_of_the_pen_or_of_the_unit(unit, dry, said):
+    sheet = worksheet(entry(dry=Measured(dry, unit), lubricated=None))
+    slips = [w for w in sheet.warnings if "check the figure, its unit" in w]
+    assert len(slips) == bool(said)
+    assert all(said in w for w in slips)
+    assert (sheet.use is None) == ("above the proof load" in said)
+    assert ("cannot be meant" in sheet.say) == ("above the proof load" in said)
+
+
+def test_it_warns_where_one_of_the_two_values_has_another_unit_s_figure():
+    mixed = worksheet(entry(dry=Measured(300, "lbf ft"), lubricated=Measured(225, "lbf in")))
+    assert any("16 times the lubricated one: check both figures and their units" in w for w in mixed.warnings)
+
+
+def test_nothing_that_can_be_typed_ends_in_a_figure_of_no_meaning():
+    far = worksheet(entry(dry=Measured(999_999_999, "lbf in"), lubricated=Measured(1e-9, "lbf in")))
+    assert "clamps 0.00 times" not in far.mix_up[1]
+    assert any("reaches under 0.1 % of the proof load" in w for w in far.warnings)
+
+
 @pytest.mark.parametrize("torque", [Measured(0, "N m"), Measured(3, "psi"), Measured(math.inf, "N m")])
 def test_a_torque_that_is_none_is_refused(torque):
     with pytest.raises(ValueError, match=r"the dry value .* is no torque over zero"):

@@ -55,6 +55,7 @@ def test_a_figure_is_not_changed_into_another_quantity():
         ("690 kPa", "pressure", Measured(690, "kPa")),
         ("55 ft-lbs", "torque", Measured(55, "lbf ft")),
         ("75 N·m", "torque", Measured(75, "N m")),
+        ("75 N•m", "torque", Measured(75, "N m")),
         ("75Nm", "torque", Measured(75, "N m")),
         ("660 lbf in", "torque", Measured(660, "lbf in")),
         ("12°", "angle", Measured(12, "deg")),

@@ -159,7 +159,7 @@ def test_a_turned_nut_is_outlined_where_the_later_photo_shows_it(camera, tilt, a
     away = np.hypot(*(back[:, :2] / back[:, 2:] - (x, y)).T)
     # A circle in the part's plane but for perspective within its own width.
     assert away == pytest.approx(visits.RIM * radius, rel=0.1)
-    assert flagged.reason == f"turned {turn:.1f}° ± {doubt:.1f}° counter-clockwise since a.jpg"
+    assert flagged.reason == f"turned {turn:.1f}° ± {doubt:.1f}° anticlockwise since a.jpg"
     assert 0.5 < flagged.score <= 1
 
 

@@ -267,10 +267,16 @@ def test_the_filter_says_how_much_is_set(visit, store, picture, screened):
     store.add_photo(screened(picture()), data=picture())
     person = visit()
     person.press("Filter")
-    person.page.get_by_text("Show every shot of a burst").click()
+    every_shot = person.page.get_by_text("Show every shot of a burst")
+    every_shot.click()
+    person.settle()
+    assert person.page.get_by_role("button", name="Filter", exact=True).is_visible()  # it filters nothing
+    person.page.get_by_label("Side", exact=True).first.click()
+    person.page.get_by_role("option", name="left").click()
     person.page.get_by_role("button", name="Filter: 1 set").wait_for()
     person.press("Show all photos again")
     person.page.get_by_role("button", name="Filter", exact=True).wait_for()
+    assert not person.page.get_by_role("checkbox", name="Show every shot of a burst").is_checked()
 
 
 def test_text_stands_out_from_its_ground(visit, store, picture, screened):

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from visual_aid.measure.visits import Comparison
 from visual_aid.outputs.visit_report import visit_report
 from visual_aid.photo import read_photo_bytes
 from visual_aid.screening import screen_photo
@@ -45,10 +46,10 @@ def later(pixels, nut):
 def keep(store):
     """Give a way to keep a photo of one place, screened, under a visit of a month."""
 
-    def add(month, data):
+    def add(month, data, component="wheel end"):
         visit = store.visits.begin("417", dt.date(2026, month, 4), inspector="J. Doe")
         photo = read_photo_bytes(data, f"hub_{month}.jpg")
-        place = store.visits.position("417", 1, "right", "wheel end")
+        place = store.visits.position("417", 1, "right", component)
         return store.add_photo(screen_photo(photo), data=data, visit=visit, position=place)
 
     return add
@@ -122,6 +123,7 @@ def test_a_nut_that_turned_is_seen_confirmed_and_reported(visit, store, hub):
     person.page.locator(".st-key-decide button:enabled", has_text="Confirm").wait_for()
     person.press("Confirm")
     person.page.get_by_text("Confirmed by J. Doe").wait_for()
+    person.page.get_by_text("All decided on these two photos.").wait_for()
     (finding,) = [f for f in store.findings() if f.candidate.cue == "turned"]
     assert (finding.photo, finding.before) == (after.id, before.id)
     report = visit_report(store, store.visits.get(after.visit.id), dt.datetime.now().astimezone())
@@ -146,6 +148,25 @@ def test_photos_of_different_joints_are_refused_with_the_mend(visit, keep, pictu
     assert shown.count() == 2
     assert first.id in shown.first.get_attribute("src")
     assert not person.page.locator(".viewer").count()
+
+
+def test_the_next_place_of_the_unit_is_one_press_away(app, store, keep):
+    data = SAMPLE.with_suffix(".jpg").read_bytes()
+    pairs = []
+    for n, part in enumerate(("wheel end", "hanger")):
+        shots = [data + bytes([2 * n + i]) for i in range(2)]  # the same pixels, another file
+        before, after = keep(5, shots[0], part), keep(6, shots[1], part)
+        store.comparisons.keep(before.id, after.id, Comparison("a", "b", "too dark: use a lamp"))
+        pairs.append((before.id, after.id))
+    app.run()
+    app.switch_page("compare.py").run()
+    seen = [tuple("".join(app.query_params[k]) for k in ("before", "after"))]
+    for _ in pairs:
+        next(b for b in app.button if b.label == "Next place").click().run()
+        assert not app.exception
+        seen.append(tuple("".join(app.query_params[k]) for k in ("before", "after")))
+    assert set(seen[:2]) == set(pairs)
+    assert seen[2] == seen[0]
 
 
 def test_without_two_visits_of_a_place_it_says_what_to_do(app, keep):

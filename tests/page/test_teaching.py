@@ -185,7 +185,7 @@ def test_answers_brought_twice_count_once(store, taught):
         "answers": [{"item": 0, "taps": []}],
     }
     data = json.dumps(answers).encode()
-    assert teaching.bring_back(store, data, "a.json") == "a.json: 1 answers of Ada to May."
+    assert teaching.bring_back(store, data, "a.json") == "a.json: 1 answer of Ada to May."
     assert "in the records already" in teaching.bring_back(store, data, "a.json")
     assert len(store.quizzes.sittings()) == 1
     other = json.dumps(answers | {"quiz": "elsewhere"}).encode()
@@ -227,6 +227,74 @@ def _right(one):
     return tuple(Tap(r.box[0] + r.box[2] / 2, r.box[1] + r.box[3] / 2, r.cue) for r in one.evidence)
 
 
+def button(app, label):
+    return next(b for b in app.button if b.label == label)
+
+
+def go(app, page):
+    app.switch_page(page).run()
+    assert not app.exception
+
+
+def test_the_gallery_stays_as_it_was_set_while_an_example_is_looked_at(app, taught):
+    app.run()
+    go(app, "gallery.py")
+    assert "7 of 7 examples." in app.caption[0].value
+    app.segmented_control(key="order").set_value("Faint to obvious").run()
+    app.selectbox(key="gallery-cue").set_value("gap").run()
+    assert "1 of 7 examples." in app.caption[0].value  # of two with that cue one is evidence
+    button(app, "Open example").click().run()
+    button(app, "All examples").click().run()
+    assert not app.exception
+    assert app.segmented_control(key="order").value == "Faint to obvious"
+    assert app.selectbox(key="gallery-cue").value == "gap"
+
+
+def test_a_lesson_at_work_outlives_a_look_at_another_page(app, store, taught):
+    app.run()
+    go(app, "lessons.py")
+    app.text_input(key="title-new").set_value("Rust").run()
+    app.checkbox(key="pick-1").check().run()
+    button(app, "Add 1 picked example").click().run()
+    app.text_area(key="words-new-1").set_value("Look low.").run()
+    go(app, "gallery.py")
+    go(app, "lessons.py")
+    assert app.text_input(key="title-new").value == "Rust"
+    button(app, "Save the lesson").click().run()
+    (lesson,) = store.gallery.lessons()
+    assert lesson.steps == (Step(1, "Look low."),)
+    app.text_area(key=f"words-{lesson.id}-1").set_value("Look high.").run()
+    app.selectbox(key="lesson").set_value(None).run()  # not saved: left for another lesson
+    assert app.text_input(key="title-new").value == ""
+    app.selectbox(key="lesson").set_value(lesson.id).run()
+    assert not app.exception
+    assert app.text_area(key=f"words-{lesson.id}-1").value == "Look low."
+
+
+def test_a_quiz_that_was_broken_off_goes_on(app, store, taught):
+    quiz = store.quizzes.add("May", 1, teaching.pool(store), by="Mo")
+    begun = store.quizzes.answer(store.quizzes.begin(quiz, "Ada", "Night"), [Answer(0)])
+    assert teaching.unfinished(store, quiz, "Ada", "Day") is None
+    app.run()
+    go(app, "quiz.py")
+    app.text_input(key="trainee").set_value("Ada").run()
+    assert button(app, "Start")
+    app.text_input(key="group").set_value("Night").run()
+    button(app, "Go on where you left off").click().run()
+    assert "".join(app.query_params["sitting"]) == begun.token
+    assert len(store.quizzes.sittings()) == 1
+    store.quizzes.answer(begun, [Answer(n) for n in range(1, 4)])
+    assert teaching.unfinished(store, quiz, "Ada", "Night") is None
+
+
+def test_an_empty_gallery_sends_the_trainer_to_review(app, store):
+    app.run()
+    go(app, "quiz.py")
+    assert "nothing to ask yet" in app.text[0].value
+    button(app, "Review").click().run()
+    assert not app.exception
+
+
 # In a browser
 
 
@@ -257,12 +325,11 @@ def test_from_a_finding_to_a_lesson_that_works_offline(
     person.page.get_by_role("button", name="1 Rust trail").click()
     person.settle()
     person.press("Keep for teaching")
-    person.button("In the gallery").wait_for()
     assert [e.role for e in store.gallery.examples()] == ["evidence"]
-
-    person.page.get_by_test_id("stTopNavSection").filter(has_text="Teaching").click()
-    person.page.get_by_role("menuitem", name="Gallery").click()
-    person.page.get_by_text("1 of 1 examples").wait_for()
+    person.press("In the gallery: open it")
+    person.page.get_by_label("Caption").wait_for()
+    person.press("All examples")
+    person.page.get_by_text("1 of 1 example.").wait_for()
     person.page.locator(".example img").wait_for()
     person.settle()
     person.page.get_by_role("button", name="Open example").click()
@@ -277,9 +344,9 @@ def test_from_a_finding_to_a_lesson_that_works_offline(
     person.page.get_by_label("Title").fill("Rust")
     person.page.keyboard.press("Enter")
     person.settle()
-    choose(person, "Add examples", "Rust trail")
-    person.page.keyboard.press("Escape")
-    person.page.get_by_role("button", name="Add", exact=True).click()
+    person.page.get_by_text("Pick", exact=True).click()
+    person.settle()
+    person.press("Add 1 picked example")
     person.page.get_by_label("What you say here").fill("Look low.")
     person.page.keyboard.press("Tab")
     person.settle()
@@ -354,7 +421,8 @@ def test_two_trainees_take_a_quiz_and_the_figures_are_those_by_hand(visit, store
             if cues:
                 assert ("Found: " if taps else "Missed: ") in told
             else:
-                assert ("looks like it, and is not" if taps else "Right: nothing was found") in told
+                assert ("Pin 1: looks like it, and is not" if taps else "Right: nothing was found") in told
+            assert ("Outlined in white" in told) == bool(one.look_alikes)
             person.settle()
             person.press("To the result" if number == 3 else "Next photo")
         person.page.get_by_text("May: done").wait_for()

@@ -139,17 +139,21 @@ def test_the_next_photo_to_decide_follows_the_worklist(store, picture, screened)
     for n, score in enumerate((0.5, 0.9, 0.5, 0.3)):
         store.add_photo(screened(picture(n), ("gap", score, GAP[2])), data=picture(n))
     store.add_photo(screened(picture(9)), data=picture(9))
+
+    def following(photo):
+        return store.leases.take_next(photo, holder="A", by="J. Doe")
+
     order = [e.photo.id for e in store.worklist()]
     waiting, silent = order[:4], order[4]
-    assert [store.next_to_decide(photo) for photo in waiting] == [*waiting[1:], waiting[0]]
+    assert [following(photo) for photo in waiting] == [*waiting[1:], waiting[0]]
     store.decide(store.candidates(waiting[1])[0].id, "ruled_out", by="J. Doe")
-    assert store.next_to_decide(waiting[0]) == waiting[2]
-    assert store.next_to_decide(waiting[1]) == waiting[2]
-    assert store.next_to_decide(silent) == waiting[0]
-    assert store.next_to_decide("gone with a restore") == waiting[0]
+    assert following(waiting[0]) == waiting[2]
+    assert following(waiting[1]) == waiting[2]
+    assert following(silent) == waiting[0]
+    assert following("gone with a restore") == waiting[0]
     for photo in waiting[2:]:
         store.decide(store.candidates(photo)[0].id, "ruled_out", by="J. Doe")
-    assert store.next_to_decide(waiting[0]) is None
+    assert following(waiting[0]) is None
 
 
 def test_a_mark_on_a_silent_photo_counts_as_decided(store, picture, screened):

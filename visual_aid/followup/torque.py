@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from importlib import resources
 from typing import Literal
 
-from visual_aid.followup.units import Measured, convert, quantity_of
+from visual_aid.followup.units import Measured, convert, figure, quantity_of
 
 System = Literal["inch", "metric"]
 Friction = Literal["dry", "lubricated"]
@@ -22,11 +22,18 @@ Level = Literal["within", "over_75", "over_90"]
 REUSED_SHARE, PERMANENT_SHARE = 0.75, 0.90
 """Shares of the proof load aimed at in joints that are taken apart again, and in those that are not.
 Source: Shigley, Mechanical Engineering Design, 9th ed., Eqs. 8-31 and 8-32."""
+LEAST_SHARE = 0.10
+"""Share of the proof load under which a torque on its own thread is rather a slip of the pen or of the unit.
+Common practice, no source."""
+MOST_TIMES = 3.0
+"""How many times the lubricated value a dry one can be: highest K of a dry thread over lowest K of a
+lubricated one comes to 2.3 in ``joints.toml``. Common practice, no source."""
 BEARING_RATIO = 1.25
 """Mean diameter of the bearing face over the thread's. Source: the same, sec. 8-8."""
 _SECANT = 1 / math.cos(math.radians(30))  # of half the thread angle, in both systems
 _KSI = 6.894757  # MPa; NIST SP 811 App. B
 _INCH = 25.4
+_LOOK_AGAIN = "check the figure, its unit, the thread and the grade."
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,7 +239,8 @@ class Worksheet:
     Attributes
     ----------
     use : Measured or None
-        The torque to use; None where neither value applies as the thread is found.
+        The torque to use; None where neither value applies as the thread is found, or where the one that
+        does is above the proof load even at the highest K.
     say : str
         Which value to use and what to do first.
     mix_up : tuple of str
@@ -358,10 +366,13 @@ def worksheet(entry: Entry) -> Worksheet:
         if (torque := entry.torque(value)) is not None
         for thread in states
     )
-    use = None if entry.condition.use is None else entry.torque(entry.condition.use)
+    value = entry.condition.use
+    too_much = any(
+        p.value == p.thread == value and p.proof_share is not None and p.proof_share[0] > 1 for p in pairings
+    )
     return Worksheet(
-        use=use,
-        say=_advice(entry, use),
+        use=None if value is None or too_much else entry.torque(value),
+        say=f"The {value} value cannot be meant: {_LOOK_AGAIN}" if too_much else _advice(entry),
         pairings=pairings,
         shares=tuple(_shares(entry, thread) for thread in states),
         mix_up=_mix_up(entry),
@@ -395,10 +406,11 @@ def _shares(entry: Entry, thread: Friction) -> TorqueShares:
     return TorqueShares(thread, joints().rule_of_thumb[thread], at(factor.low), at(factor.high))
 
 
-def _advice(entry: Entry, use: Measured | None) -> str:
+def _advice(entry: Entry) -> str:
     value = entry.condition.use
     if value is None:
         return entry.condition.say
+    use = entry.torque(value)
     if use is None:
         return (
             f"The thread is {entry.condition.name}, and the maker's {value} value is not entered. Look it "
@@ -407,15 +419,21 @@ def _advice(entry: Entry, use: Measured | None) -> str:
     return f"{entry.condition.say} That is {use}, by a calibrated wrench."
 
 
-def _mix_up(entry: Entry) -> tuple[str, ...]:
+def _ratio(entry: Entry) -> float | None:
+    """Give the dry value over the lubricated one: on one and the same thread K drops out of it."""
     if entry.dry is None or entry.lubricated is None:
+        return None
+    return entry.dry.value / entry.lubricated.to(entry.dry.unit).value
+
+
+def _mix_up(entry: Entry) -> tuple[str, ...]:
+    ratio = _ratio(entry)
+    if ratio is None:
         return ()
-    # On one and the same thread K drops out of the comparison.
-    ratio = entry.dry.value / entry.lubricated.to(entry.dry.unit).value
     return (
-        f"The dry value on a lubricated thread clamps {ratio:.2f} times as hard as meant"
+        f"The dry value on a lubricated thread clamps {figure(ratio)} times as hard as meant"
         + (": the bolt can be stretched or broken." if ratio > 1 else "."),
-        f"The lubricated value on a dry thread clamps {1 / ratio:.2f} times as hard as meant"
+        f"The lubricated value on a dry thread clamps {figure(1 / ratio)} times as hard as meant"
         + (": the joint can work loose." if ratio > 1 else "."),
     )
 
@@ -431,8 +449,21 @@ def _warnings(entry: Entry, pairings: tuple[Pairing, ...]) -> tuple[str, ...]:
             warnings.append(f"{what}, over 90 %: the bolt can be stretched for good.")
         else:
             warnings.append(f"{what}, over the 75 % meant for joints that are taken apart again.")
-    if entry.dry and entry.lubricated and entry.dry.value < entry.lubricated.to(entry.dry.unit).value:
+    for p in pairings:
+        if p.mixed_up or p.proof_share is None:
+            continue
+        low, high = p.proof_share
+        if high < LEAST_SHARE:
+            share = f"{100 * high:.1g}" if high > 0.001 else "under 0.1"
+            warnings.append(f"The {p.value} value reaches {share} % of the proof load: {_LOOK_AGAIN}")
+        elif low > 1:
+            warnings.append(f"The {p.value} value is above the proof load whatever K is: {_LOOK_AGAIN}")
+    if (ratio := _ratio(entry)) is not None and ratio < 1:
         warnings.append("The dry value is below the lubricated one: check that they are not swapped.")
+    elif ratio is not None and ratio > MOST_TIMES:
+        warnings.append(
+            f"The dry value is {figure(ratio)} times the lubricated one: check both figures and their units."
+        )
     if entry.strength is None:
         warnings.append("Without a grade or class on the head there is no proof load to compare with.")
     elif entry.strength.proof_strength(entry.thread) is None:

@@ -154,7 +154,7 @@ def read(text: str, quantity: Quantity, unit: str) -> Measured:
         if int(match["under"]) == 0:
             raise ValueError(f"{match[0]} divides by zero: {example}")
         value = int(match["whole"] or 0) + int(match["over"]) / int(match["under"])
-    written = re.sub(r"[\s.·*⋅-]+", " ", text[match.end() :].lower()).strip()
+    written = re.sub(r"[\s.·•*⋅-]+", " ", text[match.end() :].lower()).strip()
     found = _WRITTEN.get(written) if written else unit
     if found is None or quantity_of(found) != quantity:
         raise ValueError(f"{text!r} is no {quantity}: {example}")

@@ -6,11 +6,9 @@ from collections.abc import Sequence
 from math import hypot
 from typing import Any
 
+from visual_aid.gallery.alike import FARTHEST
 from visual_aid.model import CUES, Box, Fastener, Screening
 from visual_aid.records.teaching import Item, Region
-
-FARTHEST = 3.0
-"""Nut radii between a fastener's centre and a box that is still about it."""
 
 
 def labels(one: Item, screening: Screening, image: str) -> dict[str, Any]:

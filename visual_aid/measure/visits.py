@@ -84,7 +84,7 @@ class NutTurn:
     @property
     def say(self) -> str:
         """The turn in words."""
-        way = "clockwise" if self.turn > 0 else "counter-clockwise"
+        way = "clockwise" if self.turn > 0 else "anticlockwise"
         return f"turned {abs(self.turn):.1f}° ± {self.uncertainty:.1f}° {way}"
 
 

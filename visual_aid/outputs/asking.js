@@ -98,6 +98,7 @@ class Asking extends PhotoView {
     const { number, count } = this.data;
     const head = `Photo ${number + 1} of ${count}. `;
     if (this.chosen !== null && !this.taps[this.chosen].cue) return `${head}What is it?`;
+    if (this.taps.length) return `${head}Tap what else looks loose or worn. If that is all: Done.`;
     return `${head}Tap what looks loose or worn, or say that there is nothing.`;
   }
 
@@ -162,6 +163,7 @@ class Asking extends PhotoView {
       else lines.push(["false", `Pin ${index + 1}: nothing was found there.`]);
     });
     if (!evidence.length) lines.unshift(this.taps.length ? ["open", "Nothing was found on this photo."] : ["hit", "Right: nothing was found on this photo."]);
+    if (others.length) lines.push(["open", "Outlined in white: looks like it, and is not."]);
     return lines;
   }
 }

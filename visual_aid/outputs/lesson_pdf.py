@@ -45,4 +45,4 @@ def _page(number: int, page: LessonPage, letters: Letters) -> list[Any]:
     body += [p(f"What the hand check showed: {wording.hand_check}")] if wording.hand_check else []
     body += [p(" · ".join(wording.tags), "small")] if wording.tags else []
     rule = HRFlowable(width="100%", thickness=0.4, color=LINE, spaceBefore=4, spaceAfter=4)
-    return [KeepTogether(head), *body, rule]
+    return [KeepTogether([*head, *body]), rule]

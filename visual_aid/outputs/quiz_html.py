@@ -18,6 +18,7 @@ from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import FASTENER_COLOUR, SIGN_STYLE
 from visual_aid.outputs.publish import Pixels
 from visual_aid.outputs.report_pictures import encode, shrunk
+from visual_aid.outputs.wording import counted
 from visual_aid.records.teaching import Answer, Item, Quiz, Region, Tap
 
 ANSWERS_SCHEMA = "visual-aid/quiz-answers/1"
@@ -59,7 +60,7 @@ def quiz_html(quiz: Quiz, pixels: Callable[[str], Pixels]) -> str:
     return render(
         "quiz.html",
         title=quiz.title,
-        count=len(quiz.items),
+        photos=counted(len(quiz.items), "photo"),
         caution=CAUTION,
         quiz=_script_safe(data),
         style=Markup(beside("asking.css")),

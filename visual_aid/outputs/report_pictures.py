@@ -114,7 +114,7 @@ def close_up(pixels: Pixels, finding: Outlined) -> Image.Image:
     cut = cut.resize(size, Image.Resampling.LANCZOS, reducing_gap=2.0)
     points = finding.outline if len(finding.outline) >= 3 else _corners(finding.box)
     _outline(
-        cut, [((px + 0.5 - left) * grow, (py + 0.5 - top) * grow) for px, py in points], finding.colour, 2
+        cut, [((px + 0.5 - left) * grow, (py + 0.5 - top) * grow) for px, py in points], finding.colour, 3
     )
     return cut
 

@@ -24,7 +24,7 @@ from visual_aid.records.entries import Outcome, Position, StoredCandidate, Store
 
 SIXTHS = (
     "Clockwise as seen. A hexagon looks the same after 60°: unless marks on the nut tell more, the turn may "
-    "be 60° more or less."
+    "be 60° more or less. A nut that was found on one of the photos alone is not compared."
 )
 
 state = st.session_state
@@ -43,6 +43,7 @@ def show() -> None:
         _side_by_side(before, after)
     elif comparison.why is not None:
         st.warning(f"These two photos cannot be compared. {plain(sentence(comparison.why))}")
+        _next_place()
         _side_by_side(before, after)
     else:
         _result(before, after, comparison)
@@ -162,6 +163,7 @@ def _result(before: StoredPhoto, after: StoredPhoto, comparison: Comparison) -> 
             _decide(after.id, turned)
         else:
             st.subheader("No turn seen", anchor=False)
+            _next_place()
         _measured(comparison)
         _news(comparison, after)
         st.caption(f"{SIXTHS} {CAUTION}")
@@ -180,7 +182,24 @@ def _decide(photo: str, turned: Sequence[StoredCandidate]) -> None:
         st.button(
             "Undo", shortcut="Z", width="stretch", disabled=not signature(), on_click=_undo, args=(photo,)
         )
+    if all(c.outcome is not None for c in turned):
+        st.success("All decided on these two photos.")
+        _next_place()
     st.text_input("Note, kept with the next decision", key="note", max_chars=500)
+
+
+def _next_place() -> None:
+    """Lead on, where nothing here waits for a decision."""
+    here = [id_ for id_, place in _places().items() if place.unit == state["compare-unit"]]
+    if len(here) > 1:
+        following = here[(here.index(state["compare-place"]) + 1) % len(here)]
+        st.button("Next place", width="stretch", on_click=_go_to, args=(following,))
+
+
+def _go_to(place: int) -> None:
+    state["compare-place"] = place
+    for photo in ("compare-after", "compare-before"):  # those of the place before
+        state.pop(photo, None)
 
 
 @telling_trouble()
@@ -204,8 +223,11 @@ def _step(turned: Sequence[StoredCandidate]) -> None:
 
 @telling_trouble()
 def _undo(photo: str) -> None:
-    if actions.undo(the_store(), photo, by=signature()) is None:
+    candidate = actions.undo(the_store(), photo, by=signature())
+    if candidate is None:
         state.trouble = "Nothing of yours to undo on this photo."
+    else:
+        state.turned = candidate
 
 
 def _measured(comparison: Comparison) -> None:
@@ -215,7 +237,8 @@ def _measured(comparison: Comparison) -> None:
         nuts = counted(len(still), "nut")
         st.text(f"No turn seen on {nuts}: at most {abs(most.turn):.1f}° ± {most.uncertainty:.1f}°.")
     if comparison.not_measured:
-        st.text(f"Not measured, too unlike in the two photos: {comparison.not_measured}.")
+        nuts = counted(comparison.not_measured, "nut")
+        st.text(f"Not measured, too unlike in the two photos: {nuts}.")
 
 
 def _news(comparison: Comparison, after: StoredPhoto) -> None:

@@ -20,11 +20,13 @@ FITNESS_LABEL: Mapping[Fitness, str] = {
 }
 
 ALL = "All"
+SHOTS = "filter-shots"
+"""What shows more instead of less, and so counts as no filter."""
 EMPTY: Mapping[str, object] = {
     **dict.fromkeys(("filter-units", "filter-cues", "filter-fitness"), ()),
     **dict.fromkeys(("filter-visit", "filter-axle", "filter-side", "filter-component")),
     **dict.fromkeys(("filter-since", "filter-until")),
-    "filter-shots": False,
+    SHOTS: False,
 }
 """What each part of the filter holds where it filters nothing."""
 
@@ -35,7 +37,8 @@ def ask_filter() -> Filter:
     """Ask which photos to show; what is left empty filters nothing, what is set is kept from page to page."""
     store = the_store()
     axles, components = store.places()
-    narrowed = sum(bool(state.get(key)) for key in EMPTY)
+    narrowed = sum(bool(state.get(key)) for key in EMPTY if key != SHOTS)
+    touched = narrowed or state.get(SHOTS)
     with st.popover(f"Filter: {narrowed} set" if narrowed else "Filter"):
         left, middle, right = st.columns(3)
         left.multiselect(
@@ -84,8 +87,8 @@ def ask_filter() -> Filter:
             placeholder=ALL,
             persist_state="session",
         )
-        st.checkbox("Show every shot of a burst", key="filter-shots", persist_state="session")
-        st.button("Show all photos again", disabled=not narrowed, on_click=_clear)
+        st.checkbox("Show every shot of a burst", key=SHOTS, persist_state="session")
+        st.button("Show all photos again", disabled=not touched, on_click=_clear)
     return chosen_filter()
 
 
@@ -102,7 +105,7 @@ def chosen_filter() -> Filter:
         since=said["filter-since"],
         until=said["filter-until"],
         fitness=tuple(said["filter-fitness"]),
-        every_shot=said["filter-shots"],
+        every_shot=said[SHOTS],
     )
 
 

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
-from html import escape
-from typing import TypeVar
 
 import streamlit as st
 
 from visual_aid.evidence.look import VERSION
 from visual_aid.gallery.order import by_cue, contrast_pairs, ladder
-from visual_aid.model import SIGNS, Box
+from visual_aid.model import Box
 from visual_aid.outputs.lesson import title
 from visual_aid.outputs.overlay import CAUTION
-from visual_aid.outputs.palette import SIGN_STYLE
+from visual_aid.outputs.wording import counted
 from visual_aid.pages import teaching
+from visual_aid.pages.examples import ALL, TWO_ABREAST, ask_cue, paged, show_alike, show_example
 from visual_aid.pages.session import ask_signature, signature, the_store
 from visual_aid.pages.trouble import telling_trouble
 from visual_aid.pages.viewer import BLUR, show_viewer
@@ -29,7 +28,6 @@ ACROSS = 4
 ORDERS = ("By cue", "Beside its look-alike", "Faint to obvious")
 
 state = st.session_state
-T = TypeVar("T")
 
 
 def show() -> None:
@@ -57,47 +55,48 @@ def _looks() -> Looks:
 def _all(examples: Sequence[Example]) -> None:
     left, middle, right = st.columns([3, 2, 2])
     with left:
-        order = st.segmented_control("Order", ORDERS, default=ORDERS[0], required=True, key="order")
-    there = [sign for sign in SIGNS if any(e.cue == sign for e in examples)]
-    with middle:
-        cue = st.selectbox(
-            "Cue", [None, *there], format_func=lambda s: "All" if s is None else SIGN_STYLE[s].label
+        order = st.segmented_control(
+            "Order", ORDERS, default=ORDERS[0], required=True, key="order", persist_state="session"
         )
+    with middle:
+        cue = ask_cue(examples, "gallery-cue")
     with right:
         known = sorted({tag for e in examples for tag in e.wording.tags})
-        tag = st.selectbox("Tag", [None, *known], format_func=lambda t: t or "All")
+        tag = st.selectbox(
+            "Tag",
+            known,
+            index=None,
+            placeholder=ALL,
+            key="gallery-tag",
+            persist_state="session",
+        )
     wanted = [e for e in examples if cue in (None, e.cue) and (tag is None or tag in e.wording.tags)]
-    st.caption(f"{len(wanted)} of {len(examples)} examples. {CAUTION}")
     if order == ORDERS[1]:
-        pairs = contrast_pairs(wanted, _looks())
-        if not pairs:
-            st.info("No pairs: they need evidence and a look-alike of the same cue.")
-        for number, pair in enumerate(_paged(pairs, PAGE_LENGTH // 2)):
-            with st.container(border=True):
-                for column, example in zip(st.columns(2), pair, strict=True):
-                    with column:
-                        _card(example, f"pair-{number}")
+        _pairs(wanted)
         return
     ordered = by_cue(wanted) if order == ORDERS[0] else ladder(wanted)
-    for start in range(0, len(shown := _paged(ordered, PAGE_LENGTH)), ACROSS):
+    st.caption(f"{len(ordered)} of {counted(len(examples), 'example')}. {CAUTION}")
+    shown = paged(ordered, PAGE_LENGTH, "gallery-page")
+    for start in range(0, len(shown), ACROSS):
         for column, example in zip(st.columns(ACROSS), shown[start : start + ACROSS], strict=False):
             with column:
                 _card(example, "card")
 
 
-def _paged(things: Sequence[T], length: int) -> Sequence[T]:
-    pages = -(-len(things) // length)
-    page = int(st.number_input(f"Page, 1 to {pages}", 1, pages)) if pages > 1 else 1
-    return things[(page - 1) * length : page * length]
+def _pairs(wanted: Sequence[Example]) -> None:
+    pairs = contrast_pairs(wanted, _looks())
+    st.caption(f"{counted(len(pairs), 'pair')} of evidence and a look-alike of its cue. {CAUTION}")
+    if not pairs:
+        st.info("No pairs: they need evidence and a look-alike of the same cue.")
+    for number, pair in enumerate(paged(pairs, PAGE_LENGTH // 2, "pairs-page")):
+        with st.container(border=True):
+            for column, example in zip(st.columns(2), pair, strict=True):
+                with column:
+                    _card(example, f"pair-{number}")
 
 
 def _card(example: Example, key: str) -> None:
-    grade = f" ({example.wording.grade})" if example.role == "evidence" else ""
-    st.html(
-        f'<div class="example"><img src="{_picture(example)}" alt="" loading="lazy">'
-        f"<b>{escape(title(example))}</b>{grade}"
-        f'<div class="small">{escape(example.wording.caption)}</div></div>'
-    )
+    show_example(example)
     st.button(
         "Open example",
         key=f"{key}-{example.id}",
@@ -105,10 +104,6 @@ def _card(example: Example, key: str) -> None:
         on_click=_open,
         args=(example.id,),
     )
-
-
-def _picture(example: Example) -> str:
-    return f"/example/{escape(example.photo)}/{example.id}"
 
 
 def _open(example: int) -> None:
@@ -182,8 +177,10 @@ def _words(example: Example) -> None:
         grade = wording.grade
         if example.candidate is not None:
             grade = st.segmented_control("How plain is it?", GRADES, default=wording.grade, required=True)
-        caption = st.text_area("Caption", wording.caption, max_chars=1000)
-        hand_check = st.text_area("What the hand check showed", wording.hand_check, max_chars=1000)
+        caption = st.text_area("Caption", wording.caption, max_chars=1000, height="content")
+        hand_check = st.text_area(
+            "What the hand check showed", wording.hand_check, max_chars=1000, height="content"
+        )
         tags = st.text_input("Tags, with commas between them", ", ".join(wording.tags), max_chars=200)
         saved = st.form_submit_button("Save", type="primary", width="stretch", disabled=not signature())
     if saved:
@@ -211,7 +208,7 @@ def _take_out(example: Example) -> None:
 def _more(example: Example) -> None:
     st.subheader("More like this", anchor=False)
     missing = the_store().gallery.without_looks(VERSION)
-    if missing and st.button(f"Take in {len(missing)} photos that were not looked at yet"):
+    if missing and st.button(f"Look for it on {counted(len(missing), 'more photo')}"):
         _take_in(missing)
         st.rerun()
     found = teaching.like(the_store(), example, _looks())
@@ -222,16 +219,9 @@ def _more(example: Example) -> None:
             else "There is no other photo with a fastener."
         )
         return
-    for start in range(0, len(found), 6):
-        for column, (at, one) in zip(st.columns(6), enumerate(found[start : start + 6], start), strict=False):
-            with column:
-                address = f"/piece/{escape(one.photo)}/{one.cx:.1f}/{one.cy:.1f}/{one.radius:.1f}"
-                st.html(
-                    f'<div class="example"><img src="{address}" alt="" loading="lazy">'
-                    f'<div class="small">{at + 1}. Distance {one.distance:.0f}</div></div>'
-                )
-                if st.button("Review", key=f"like-{at}", width="stretch"):
-                    st.switch_page("review.py", query_params={"photo": one.photo})
+    st.text("The likest first.")
+    if (photo := show_alike(found, "like", TWO_ABREAST)) is not None:
+        st.switch_page("review.py", query_params={"photo": photo})
 
 
 def _take_in(photos: Sequence[str]) -> None:

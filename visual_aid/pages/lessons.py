@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from html import escape
 
 import streamlit as st
 
@@ -14,9 +13,12 @@ from visual_aid.outputs.lesson_pdf import lesson_pdf
 from visual_aid.outputs.paper import PAPERS, Paper
 from visual_aid.outputs.wording import counted
 from visual_aid.pages import teaching
+from visual_aid.pages.examples import TWO_ABREAST, ask_cue, paged, picture, show_example
 from visual_aid.pages.session import ask_signature, signature, the_store
 from visual_aid.pages.words import plain
 from visual_aid.records.teaching import Example, Lesson, Step
+
+PAGE_LENGTH = 20
 
 state = st.session_state
 
@@ -36,22 +38,38 @@ def show() -> None:
     if state.get("lesson_at_work", ...) != chosen:
         state.lesson_at_work = chosen
         state.steps = [] if lesson is None else list(lesson.steps)
+        _forget_typed(_key(lesson))
     _edit(lesson)
     if lesson is not None:
         _hand_out(lesson)
 
 
+def _key(lesson: Lesson | None) -> str:
+    return "new" if lesson is None else str(lesson.id)
+
+
+def _forget_typed(key: str) -> None:
+    """Have the fields of a lesson begin with what is saved."""
+    for typed in [k for k in state if str(k).startswith((f"title-{key}", f"opening-{key}", f"words-{key}-"))]:
+        del state[typed]
+
+
 def _edit(lesson: Lesson | None) -> None:
-    key = "new" if lesson is None else str(lesson.id)
+    key = _key(lesson)
     name = st.text_input(
         "Title",
         "" if lesson is None else lesson.title,
         key=f"title-{key}",
         max_chars=120,
         placeholder="Needed to save it",
+        persist_state="session",
     )
     opening = st.text_area(
-        "Opening words", "" if lesson is None else lesson.opening, key=f"opening-{key}", max_chars=2000
+        "Opening words",
+        "" if lesson is None else lesson.opening,
+        key=f"opening-{key}",
+        max_chars=2000,
+        persist_state="session",
     )
     examples = {e.id: e for e in the_store().gallery.examples()}
     steps: list[Step] = [step for step in state.steps if step.example in examples]
@@ -71,10 +89,8 @@ def _edit(lesson: Lesson | None) -> None:
 
 def _step(example: Example, number: int, steps: Sequence[Step], key: str) -> None:
     with st.container(border=True):
-        picture, words, order = st.columns([2, 5, 2])
-        picture.html(
-            f'<div class="example"><img src="/example/{escape(example.photo)}/{example.id}" alt=""></div>'
-        )
+        close, words, order = st.columns([2, 5, 2])
+        close.html(f'<div class="example"><img src="{picture(example)}" alt=""></div>')
         with words:
             st.markdown(f"**{number + 1}. {plain(title(example))}**")
             st.text(example.wording.caption)
@@ -84,6 +100,7 @@ def _step(example: Example, number: int, steps: Sequence[Step], key: str) -> Non
                 key=f"words-{key}-{example.id}",
                 max_chars=1000,
                 height=80,
+                persist_state="session",
             )
         with order:
             st.button(
@@ -120,17 +137,28 @@ def _add(examples: Sequence[Example]) -> None:
             else "The gallery is empty: keep findings and look-alikes for teaching on the review page first."
         )
         return
-    named = {
-        e.id: f"{title(e)}, {e.wording.grade}: {e.wording.caption[:60]} (no. {e.id})"
-        for e in by_cue(examples)
-    }
-    picked = st.multiselect("Add examples", named, format_func=lambda id_: named[id_], key="picked")
-    st.button("Add", disabled=not picked, on_click=_add_picked, args=(tuple(picked),))
+    st.subheader("Add examples", anchor=False)
+    cue = ask_cue(examples, "lesson-cue")
+    wanted = by_cue([e for e in examples if cue in (None, e.cue)])
+    shown = paged(wanted, PAGE_LENGTH, "lesson-page")
+    with st.container(horizontal=True, gap="small"):
+        for example in shown:
+            with st.container(width=TWO_ABREAST, gap="xxsmall"):
+                show_example(example)
+                st.checkbox("Pick", key=_pick(example), persist_state="session")
+    picked = [e for e in by_cue(examples) if state.get(_pick(e))]
+    label = f"Add {counted(len(picked), 'picked example')}" if picked else "Add the picked examples"
+    st.button(label, disabled=not picked, on_click=_add_picked, args=(picked,))
 
 
-def _add_picked(picked: Sequence[int]) -> None:
-    state.steps = [*state.steps, *(Step(number) for number in picked)]
-    state.picked = []
+def _pick(example: Example) -> str:
+    return f"pick-{example.id}"
+
+
+def _add_picked(picked: Sequence[Example]) -> None:
+    state.steps = [*state.steps, *(Step(example.id) for example in picked)]
+    for example in picked:
+        state[_pick(example)] = False
 
 
 def _hand_out(lesson: Lesson) -> None:

@@ -5,6 +5,7 @@ from pathlib import Path
 import streamlit as st
 
 from visual_aid.pages import signin
+from visual_aid.pages.people import TEACHERS
 from visual_aid.pages.session import keep_signature, may, signed_in
 from visual_aid.pages.trouble import run_telling_trouble
 
@@ -41,10 +42,10 @@ page = st.navigation(
             *([st.Page("threshold.py", title="Threshold")] if may("lead") else []),
         ],
         "Teaching": [
-            *([st.Page("gallery.py", title="Gallery")] if may("trainer", "lead") else []),
-            *([st.Page("lessons.py", title="Lessons")] if may("trainer", "lead") else []),
+            *([st.Page("gallery.py", title="Gallery")] if may(*TEACHERS) else []),
+            *([st.Page("lessons.py", title="Lessons")] if may(*TEACHERS) else []),
             st.Page("quiz.py", title="Quiz"),
-            *([st.Page("trainees.py", title="Trainees")] if may("trainer", "lead") else []),
+            *([st.Page("trainees.py", title="Trainees")] if may(*TEACHERS) else []),
         ],
     },
     position="top",

@@ -14,6 +14,7 @@ from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.outputs.visit_report import log_of
 from visual_aid.pages.session import the_store
+from visual_aid.pages.words import where
 from visual_aid.records.entries import Pattern
 
 TORQUE_CHECKS = ("yearly_retorque", "break_in_retorque")
@@ -44,9 +45,9 @@ def _unit(pattern: Pattern) -> str:
 
 
 def _place(pattern: Pattern) -> str:
-    if pattern.axle is None:
+    if pattern.axle is None or pattern.side is None or pattern.component is None:
         return "Place not said"
-    return f"Axle {pattern.axle} {pattern.side}, {pattern.component}"
+    return where((pattern.axle, pattern.side, pattern.component))
 
 
 def _found(pattern: Pattern) -> str:

@@ -14,6 +14,8 @@ from visual_aid.files import write_atomically
 
 Role = Literal["reviewer", "trainer", "lead"]
 ROLES: tuple[Role, ...] = get_args(Role)
+TEACHERS: tuple[Role, ...] = ("trainer", "lead")
+"""Who may open gallery, lessons and figures of trainees."""
 SHORTEST = 10
 """Fewest characters of a password; common practice, no source."""
 

@@ -42,12 +42,17 @@ def show() -> None:
 def _take(quizzes: tuple[Quiz, ...]) -> None:
     st.subheader("Take a quiz", anchor=False)
     by_token = {q.token: q for q in quizzes}
-    left, middle, right = st.columns(3)
-    token = left.selectbox("Quiz", by_token, format_func=lambda t: _named(by_token[t]), key="quiz")
-    trainee = middle.text_input("Trainee", key="trainee", max_chars=60).strip()
+    token = st.selectbox("Quiz", by_token, format_func=lambda t: _named(by_token[t]), key="quiz")
+    left, right = st.columns(2)
+    trainee = left.text_input(
+        "Trainee", key="trainee", max_chars=60, placeholder="Your name, needed to start"
+    ).strip()
     group = right.text_input("Group (optional)", key="group", max_chars=60).strip()
-    if st.button("Start", type="primary", disabled=not trainee):
-        st.query_params["sitting"] = the_store().quizzes.begin(by_token[token], trainee, group).token
+    begun = teaching.unfinished(the_store(), by_token[token], trainee, group)
+    label = "Start" if begun is None else "Go on where you left off"
+    if st.button(label, key="start", type="primary", disabled=not trainee):
+        sitting = begun or the_store().quizzes.begin(by_token[token], trainee, group)
+        st.query_params["sitting"] = sitting.token
         st.rerun()
 
 
@@ -92,12 +97,17 @@ def _make() -> None:
     if not signature():
         ask_signature()
     pool = teaching.pool(the_store())
+    if not pool:
+        st.text("The gallery has nothing to ask yet: keep findings, look-alikes and clean photos on Review.")
+        if st.button("Review", type="primary"):
+            st.switch_page("review.py")
+        return
     shown = sum(bool(one.evidence) for one in pool)
     st.text(
-        f"The gallery has {shown} photos with evidence and {len(pool) - shown} without: "
+        f"The gallery has {counted(shown, 'photo')} with evidence and {len(pool) - shown} without: "
         "look-alikes and clean ones."
     )
-    left, middle, right = st.columns(3)
+    left, middle, right = st.columns(3, vertical_alignment="bottom")
     title = left.text_input("Title", key="quiz-title", max_chars=120, placeholder="Needed to draw it")
     count = middle.number_input("Photos", 1, MOST_PHOTOS, 10, key="quiz-count")
     seed = right.number_input(
@@ -108,17 +118,20 @@ def _make() -> None:
         "Ask more of what someone misses", ["", *known], format_func=lambda n: n or "Nobody in particular"
     )
     if len(pool) < count:
-        st.text(f"Only {len(pool)} photos can be asked so far.")
-    if st.button("Draw the quiz", type="primary", disabled=not (signature() and title.strip() and pool)):
+        st.text(f"So far the quiz can have {counted(len(pool), 'photo')}.")
+    if st.button("Draw the quiz", type="primary", disabled=not (signature() and title.strip())):
         quiz = teaching.new_quiz(the_store(), title, int(seed), int(count), trainee=trainee, by=signature())
         state.opened_quiz = quiz.token
+        st.toast(plain(f"Drawn: {_named(quiz)}."))
         st.rerun()
 
 
 def _elsewhere(quizzes: tuple[Quiz, ...]) -> None:
-    st.text("One file for a phone or another computer. The answers come back as a file, here:")
+    st.text("One file for a phone or another computer. The answers come back as a file, too.")
     by_token = {q.token: q for q in quizzes}
-    token = st.selectbox("As a file", by_token, format_func=lambda t: _named(by_token[t]), key="quiz-file")
+    token = st.selectbox(
+        "Quiz to take along", by_token, format_func=lambda t: _named(by_token[t]), key="quiz-file"
+    )
     quiz = by_token[token]
     st.download_button(
         "The quiz as a file (HTML)",

@@ -10,6 +10,7 @@ import streamlit as st
 from visual_aid.gallery.detection import Counts, Estimate, Skill, skill
 from visual_aid.gallery.progress import Result, marked, result, weak_cues
 from visual_aid.outputs.palette import SIGN_STYLE
+from visual_aid.outputs.wording import counted
 from visual_aid.records.teaching import Sitting
 
 HEADS = ("", "Hits", "Misses", "False alarms", "Rightly left", "d′ (95 %)", "c (95 %)")
@@ -31,7 +32,7 @@ def summary(sitting: Sitting) -> None:
 def remark(found: Result) -> str:
     """Say in plain words what came of it."""
     overall = found.overall
-    said = [f"Found on {overall.hits} of {overall.with_evidence} photos with evidence."]
+    said = [f"Found on {overall.hits} of {counted(overall.with_evidence, 'photo')} with evidence."]
     said.append(f"False alarm on {overall.false_alarms} of {overall.without} without.")
     if found.misnamed:
         said.append(f"Called something else: {found.misnamed}.")

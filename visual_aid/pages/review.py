@@ -15,20 +15,24 @@ from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.outputs.wording import counted
 from visual_aid.pages import actions, marking, teaching
 from visual_aid.pages.deciding import ask_decision, take
+from visual_aid.pages.examples import THREE_ABREAST, show_alike
 from visual_aid.pages.filters import chosen_filter
 from visual_aid.pages.intake import point_out_fastener
-from visual_aid.pages.session import ask_signature, holder, signature, the_store
+from visual_aid.pages.people import TEACHERS
+from visual_aid.pages.session import ask_signature, holder, may, signature, the_store
 from visual_aid.pages.trouble import telling_trouble
 from visual_aid.pages.viewer import show_viewer
 from visual_aid.pages.words import measure, place, plain, sentence
 from visual_aid.photo import PhotoError
 from visual_aid.records.entries import EVERYTHING, Outcome, StoredCandidate, StoredPhoto
+from visual_aid.records.teaching import Example
 
 KEYS = (
     ("Y, N, T", "confirm, rule out, cannot tell"),
     ("Left, Right", "the mark before, the next one"),
     ("Z", "undo"),
     ("H", "hand check of a confirmed mark"),
+    ("G", "keep for teaching"),
     ("Page Down", "next photo"),
     ("+, -, 0, C", "closer, further, the whole photo, close to the mark"),
     ("L, K", "lines and circles on or off"),
@@ -39,9 +43,6 @@ KEYS = (
     ("W", "the visit before"),
     ("Escape", "back to looking"),
 )
-
-OTHER = 104
-"""Width of a like fastener's picture in CSS pixels: three side by side on a phone."""
 
 state = st.session_state
 
@@ -235,22 +236,27 @@ def _open_next(photo: str) -> None:
 
 def _teach(photo: str, candidates: Sequence[StoredCandidate]) -> None:
     chosen = next((c for c in candidates if c.id == state.chosen), None)
-    kept = {e.number for e in the_store().gallery.of_photo(photo)}
+    kept = {e.number: e for e in the_store().gallery.of_photo(photo)}
     if chosen is not None and (teaching.can_keep(chosen) or chosen.id in kept):
-        _keep_button("Keep for teaching", photo, chosen, there=chosen.id in kept)
+        _keep_button("Keep for teaching", photo, chosen, kept.get(chosen.id))
     elif teaching.nothing_wrong(the_store().candidates(photo)):
-        _keep_button("Keep as a photo with nothing wrong", photo, None, there=None in kept)
+        _keep_button("Keep as a photo with nothing wrong", photo, None, kept.get(None))
 
 
-def _keep_button(label: str, photo: str, stored: StoredCandidate | None, *, there: bool) -> None:
-    st.button(
-        "In the gallery" if there else label,
-        shortcut="G",
-        width="stretch",
-        disabled=there or not signature(),
-        on_click=_keep,
-        args=(photo, stored),
-    )
+def _keep_button(label: str, photo: str, stored: StoredCandidate | None, there: Example | None) -> None:
+    if there is None:
+        st.button(
+            label,
+            shortcut="G",
+            width="stretch",
+            disabled=not signature(),
+            on_click=_keep,
+            args=(photo, stored),
+        )
+    elif not may(*TEACHERS):
+        st.button("In the gallery", width="stretch", disabled=True)
+    elif st.button("In the gallery: open it", width="stretch"):
+        st.switch_page("gallery.py", query_params={"example": str(there.id)})
 
 
 @telling_trouble()
@@ -278,12 +284,9 @@ def _others(photo: StoredPhoto, candidates: Sequence[StoredCandidate]) -> None:
         return
     found = teaching.like_at_visit(the_store(), photo, chosen.candidate.box)
     st.text("The likest first." if found else "No fastener on the visit's other photos can be compared.")
-    with st.container(horizontal=True, gap="small"):
-        for at, one in enumerate(found):
-            with st.container(width=OTHER, gap="xxsmall"):
-                address = f"/piece/{escape(one.photo)}/{one.cx:.1f}/{one.cy:.1f}/{one.radius:.1f}"
-                st.html(f'<img class="card" src="{address}" alt="" loading="lazy">')
-                st.button("Look", key=f"other-{at}", width="stretch", on_click=_open, args=(one.photo,))
+    if (wanted := show_alike(found, "other", THREE_ABREAST)) is not None:
+        _open(wanted)
+        st.rerun()
 
 
 def _open(photo: str) -> None:

@@ -22,6 +22,7 @@ from visual_aid.outputs.lesson import LessonSheet, draw_lesson
 from visual_aid.outputs.publish import publishable
 from visual_aid.outputs.quiz_html import quiz_html, read_answers
 from visual_aid.outputs.report import check_lines
+from visual_aid.outputs.wording import counted
 from visual_aid.pages.words import sentence
 from visual_aid.photo import PhotoError
 from visual_aid.records.entries import StoredCandidate, StoredPhoto
@@ -161,6 +162,13 @@ def new_quiz(store: Store, title: str, seed: int, count: int, *, trainee: str, b
     return store.quizzes.add(title, seed, items, by=by)
 
 
+def unfinished(store: Store, quiz: Quiz, trainee: str, group: str) -> Sitting | None:
+    """Give the sitting that a trainee broke off, to go on with; None where there is none."""
+    own = (quiz.id, trainee, group)
+    begun = (s for s in store.quizzes.sittings() if (s.quiz.id, s.trainee, s.group) == own)
+    return next((s for s in begun if not s.is_complete), None)
+
+
 def quiz_file(store: Store, quiz: Quiz) -> str:
     """Write a quiz as one HTML file."""
     return quiz_html(quiz, partial(publishable, store))
@@ -186,7 +194,7 @@ def bring_back(store: Store, data: bytes, name: str) -> str:
     after = len(store.quizzes.answer(sitting, found.answers).answers)
     if after == before:
         return f"{name}: these answers are in the records already."
-    return f"{name}: {after - before} answers of {found.trainee} to {quiz.title}."
+    return f"{name}: {counted(after - before, 'answer')} of {found.trainee} to {quiz.title}."
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from visual_aid.followup.logged import sheet_body, sheet_words
 from visual_aid.followup.torque import Entry, Pairing, TorqueShares, Worksheet, joints, worksheet
 from visual_aid.followup.units import UNITS, as_printed, convert, figure, read
 from visual_aid.outputs.palette import SIGN_STYLE
+from visual_aid.pages.results import table
 from visual_aid.pages.session import ask_signature, finding_at_hand, signature, the_store
 from visual_aid.pages.trouble import telling_trouble
 from visual_aid.pages.words import place, plain, sentence
@@ -155,15 +156,12 @@ def _result(sheet: Worksheet, entry: Entry) -> None:
     for line in sheet.mix_up:
         st.text(line)
     st.subheader("Clamp force", anchor=False)
-    st.html(
-        _table(
-            ("Value", "Thread", "Torque", "Clamp force", "Of the proof load"), map(_pairing, sheet.pairings)
-        )
-    )
+    heads = ("Value", "Thread", "Torque", "Clamp force", "Of the proof load")
+    table(heads, map(_pairing, sheet.pairings))
     st.caption("By T = K F d over the span of K. Above 75 % of the proof load is marked !, above 90 % !!.")
     st.subheader("Where the torque goes", anchor=False)
     heads = ("Thread", "By", "Under the head or nut", "In the thread", "Into tension")
-    st.html(_table(heads, (row for shares in sheet.shares for row in _shares(shares))))
+    table(heads, (row for shares in sheet.shares for row in _shares(shares)))
     st.caption(joints().rule_of_thumb_note)
 
 
@@ -179,7 +177,7 @@ def _pairing(pairing: Pairing) -> tuple[str, ...]:
 
 
 def _pounds(newtons: float) -> str:
-    return f"{round(convert(newtons, 'N', 'lbf'), -2):.0f}"
+    return figure(float(f"{convert(newtons, 'N', 'lbf'):.3g}"))
 
 
 def _shares(shares: TorqueShares) -> Iterable[tuple[str, ...]]:
@@ -190,12 +188,6 @@ def _shares(shares: TorqueShares) -> Iterable[tuple[str, ...]]:
     )
     for name, parts in rows:
         yield shares.thread, name, *(f"{100 * part:.0f} %" for part in parts)
-
-
-def _table(heads: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
-    head = "".join(f"<th>{escape(h)}</th>" for h in heads)
-    body = "".join(f"<tr>{''.join(f'<td>{escape(c)}</td>' for c in row)}</tr>" for row in rows)
-    return f'<div class="table"><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
 
 
 def _keep(entry: Entry, sheet: Worksheet, finding: StoredCandidate) -> None:

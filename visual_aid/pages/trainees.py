@@ -9,7 +9,7 @@ import streamlit as st
 
 from visual_aid.gallery.detection import skill
 from visual_aid.gallery.progress import ENGINE_SAYS, group_skill, marked, people_ahead, result
-from visual_aid.outputs.wording import day, local
+from visual_aid.outputs.wording import counted, day, local
 from visual_aid.pages import teaching
 from visual_aid.pages.results import HEADS, WHAT_IT_MEANS, figures, remark, row, table, told
 from visual_aid.pages.session import the_store
@@ -41,8 +41,8 @@ def _everyone(people: Mapping[str, Person]) -> None:
     )
     lines = []
     for group, members in _groups(people).items():
-        counted = [p.result for p in members if skill(p.result.overall) is not None]
-        lines.append((group, str(len(counted)), *told(group_skill(counted))))
+        able = [p.result for p in members if skill(p.result.overall) is not None]
+        lines.append((group, str(len(able)), *told(group_skill(able))))
     if lines:
         st.text("Groups, as the mean of their people")
         table(("Group", "People", *HEADS[-2:]), lines)
@@ -94,8 +94,8 @@ def _beside_the_engine(people: Mapping[str, Person]) -> None:
     own = sum(region.source == "engine" for region in flagged)
     st.caption(
         f"The engine is taken to say that something is there from a score of {ENGINE_SAYS}. "
-        f"{own} of the {len(flagged)} pieces of evidence are in the records because the engine flagged them: "
-        "that it finds those again says nothing."
+        f"Of {counted(len(flagged), 'piece')} of evidence {own} came into the records because the engine "
+        "flagged it: that it finds those again says nothing."
     )
     ahead = people_ahead(engine, [marked(s) for s in sittings])
     if not ahead:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType
 
-from sqlalchemy import Engine, select, true
+from sqlalchemy import Engine, select
 
 from visual_aid.model import Box, Candidate, Outline, Screening, Sign
 from visual_aid.photo import Photo, Pixels
@@ -256,14 +256,6 @@ class Store:
         """Give the axles and the components that a ``Filter`` can choose from."""
         with reading(self._engine) as connection:
             return worklist.read_places(connection)
-
-    def next_to_decide(self, photo: str) -> str | None:
-        """Give the photo to decide on after this one, in the worklist's order and from its top again.
-
-        None if no other photo waits.
-        """
-        with reading(self._engine) as connection:
-            return worklist.next_to_decide(connection, photo, true(), EVERYTHING)
 
     # Candidates and decisions
 
