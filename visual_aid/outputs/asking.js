@@ -118,9 +118,12 @@ class Asking extends PhotoView {
 
   pin(tap, index) {
     const group = make("g", { class: index === this.chosen && !this.data.answer ? "pin chosen" : "pin" });
-    const text = make("text", { y: 5 });
+    // Beside what was tapped once that is to be seen, with a dot where the finger was.
+    const aside = this.data.answer ? PIN : 0;
+    const text = make("text", { x: aside, y: 5 - aside });
     text.textContent = index + 1;
-    group.append(make("circle", { r: PIN }), text);
+    if (aside) group.append(make("circle", { r: 3 }));
+    group.append(make("circle", { r: PIN, cx: aside, cy: -aside }), text);
     group.tap = tap;
     return group;
   }

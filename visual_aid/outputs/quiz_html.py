@@ -109,7 +109,7 @@ def read_answers(data: bytes, name: str) -> BroughtBack:
             group=str(read["group"]),
             answers=tuple(Answer(int(a["item"]), tuple(_tap(t) for t in a["taps"])) for a in read["answers"]),
         )
-    except (KeyError, TypeError, ValueError) as wrong:
+    except (KeyError, OverflowError, RecursionError, TypeError, ValueError) as wrong:
         raise ValueError(
             f"{name} holds no answers to a quiz: save them again from the quiz's last page"
         ) from wrong

@@ -18,6 +18,8 @@ from visual_aid.pages.session import ask_signature, signature, the_store
 from visual_aid.pages.words import plain
 from visual_aid.records.teaching import Example, Lesson, Step
 
+NEW = 0
+"""Stands for the lesson that is not saved yet, in place of an id."""
 PAGE_LENGTH = 20
 
 state = st.session_state
@@ -30,32 +32,29 @@ def show() -> None:
     lessons = the_store().gallery.lessons()
     chosen = st.selectbox(
         "Lesson",
-        [None, *(lesson.id for lesson in lessons)],
+        [NEW, *(lesson.id for lesson in lessons)],
         format_func=lambda id_: next((one.title for one in lessons if one.id == id_), "A new lesson"),
         key="lesson",
+        persist_state="session",
     )
     lesson = next((one for one in lessons if one.id == chosen), None)
     if state.get("lesson_at_work", ...) != chosen:
         state.lesson_at_work = chosen
         state.steps = [] if lesson is None else list(lesson.steps)
-        _forget_typed(_key(lesson))
+        _forget_typed()
     _edit(lesson)
     if lesson is not None:
         _hand_out(lesson)
 
 
-def _key(lesson: Lesson | None) -> str:
-    return "new" if lesson is None else str(lesson.id)
-
-
-def _forget_typed(key: str) -> None:
+def _forget_typed() -> None:
     """Have the fields of a lesson begin with what is saved."""
-    for typed in [k for k in state if str(k).startswith((f"title-{key}", f"opening-{key}", f"words-{key}-"))]:
+    for typed in [key for key in state if str(key).startswith(("title-", "opening-", "words-"))]:
         del state[typed]
 
 
 def _edit(lesson: Lesson | None) -> None:
-    key = _key(lesson)
+    key = "new" if lesson is None else str(lesson.id)
     name = st.text_input(
         "Title",
         "" if lesson is None else lesson.title,

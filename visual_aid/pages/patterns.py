@@ -18,12 +18,10 @@ from visual_aid.pages.words import where
 from visual_aid.records.entries import Pattern
 
 TORQUE_CHECKS = ("yearly_retorque", "break_in_retorque")
-SHOWN = 15
-"""Bars of a chart: what fits on a tablet."""
 
 
 def show() -> None:
-    """Show what recurs, as charts with the table beside."""
+    """Show what recurs, most often first."""
     patterns = the_store().patterns()
     if not patterns:
         st.subheader("No findings of a unit yet", anchor=False)
@@ -34,10 +32,11 @@ def show() -> None:
         return
     st.caption(CAUTION)
     for title, name in (("Units", _unit), ("Places", _place), ("What was found", _found)):
-        _chart(title, patterns, name)
+        _counts(title, patterns, name)
     _overdue(patterns)
     st.subheader("All of it", anchor=False)
-    st.dataframe(_table(patterns), hide_index=True, width="stretch")
+    days = st.column_config.DateColumn(format="D MMM YYYY")
+    st.dataframe(_table(patterns), hide_index=True, width="stretch", column_config={"Last": days})
 
 
 def _unit(pattern: Pattern) -> str:
@@ -54,7 +53,7 @@ def _found(pattern: Pattern) -> str:
     return SIGN_STYLE[pattern.sign].label
 
 
-def _chart(title: str, patterns: Sequence[Pattern], name: Callable[[Pattern], str]) -> None:
+def _counts(title: str, patterns: Sequence[Pattern], name: Callable[[Pattern], str]) -> None:
     counted: Counter[str] = Counter()
     visits: Counter[str] = Counter()
     for pattern in patterns:
@@ -62,14 +61,12 @@ def _chart(title: str, patterns: Sequence[Pattern], name: Callable[[Pattern], st
         visits[name(pattern)] = max(visits[name(pattern)], pattern.visits)
     table = pd.DataFrame(
         [(label, number, visits[label]) for label, number in counted.most_common()],
-        columns=[title, "Findings", "On at least so many visits"],
+        columns=[title, "Findings", "Visits, at least"],
     )
     st.subheader(title, anchor=False)
-    left, right = st.columns(2)
-    left.bar_chart(
-        table.head(SHOWN), x=title, y="Findings", horizontal=True, sort="-Findings", color="#0b4f6c"
-    )
-    right.dataframe(table, hide_index=True, width="stretch")
+    most = int(table["Findings"].max())
+    bars = st.column_config.ProgressColumn(format="%d", min_value=0, max_value=most, color="#0b4f6c")
+    st.dataframe(table, hide_index=True, width="stretch", column_config={"Findings": bars})
 
 
 def _overdue(patterns: Sequence[Pattern]) -> None:
