@@ -8,8 +8,15 @@ import pytest
 
 import visual_aid
 from visual_aid import decoder, model, photo, screening
+from visual_aid.fasteners import pointed
 
-HOMES = {"read_photo": decoder, "screen_photo": screening, "Photo": photo, "PhotoError": photo}
+HOMES = {
+    "read_photo": decoder,
+    "screen_photo": screening,
+    "others_like": pointed,
+    "Photo": photo,
+    "PhotoError": photo,
+}
 
 
 @pytest.mark.parametrize("name", visual_aid.__all__)

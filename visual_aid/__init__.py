@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from visual_aid.decoder import read_photo
+    from visual_aid.fasteners.pointed import others_like
     from visual_aid.model import (
         Candidate,
         Fastener,
@@ -39,11 +40,18 @@ __all__ = [
     "Screening",
     "Trouble",
     "__version__",
+    "others_like",
     "read_photo",
     "screen_photo",
 ]
 
-_HOMES = {"Photo": "photo", "PhotoError": "photo", "read_photo": "decoder", "screen_photo": "screening"}
+_HOMES = {
+    "Photo": "photo",
+    "PhotoError": "photo",
+    "others_like": "fasteners.pointed",
+    "read_photo": "decoder",
+    "screen_photo": "screening",
+}
 """Modules of the public names; the others are records of ``model``."""
 
 if not TYPE_CHECKING:  # a type checker shall know the names above and no others

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import skimage.data
 
-from visual_aid.fasteners.find import fastener_at, find_fasteners, one_an_axis
+from visual_aid.fasteners.find import find_fasteners, one_an_axis
 from visual_aid.model import Fastener
 from visual_aid.photo import Photo
 
@@ -73,20 +73,6 @@ def test_full_size_photo_gives_full_size_pixels() -> None:
     found = find_fasteners(Photo.from_array(large))
     hit = [f for f in found for c in CENTRES if math.dist((f.cx, f.cy), (3 * c[0], 3 * c[1])) < 0.3 * 126]
     assert len(hit) >= 4
-
-
-@pytest.mark.parametrize("radius", [None, 30.0, 42.0, 55.0])
-def test_a_tap_beside_the_centre_finds_the_nut(photo, radius) -> None:
-    found = fastener_at(photo, 566.0, 291.0, radius)
-    assert found is not None
-    assert math.dist((found.cx, found.cy), (560, 300)) < 0.3 * 42
-    assert found.radius == pytest.approx(42, rel=0.35)
-    assert found.id == 1
-
-
-def test_a_tap_outside_the_photo_finds_nothing(photo) -> None:
-    assert fastener_at(photo, -5, 20) is None
-    assert fastener_at(photo, 20, 900) is None
 
 
 def test_a_tiny_and_an_even_photo_show_nothing() -> None:

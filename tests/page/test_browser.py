@@ -1,17 +1,22 @@
 """A person at work, in a real browser."""
 
+import dataclasses
 import datetime as dt
 import io
+import math
 from functools import partial
+from pathlib import Path
 
 import numpy as np
 import pytest
 from PIL import Image
 
 from visual_aid.records.store import Store
+from visual_aid.screening import screen_file
 
 pytestmark = pytest.mark.browser
 
+SAMPLES = Path(__file__).parents[2] / "sample_images"
 SCREENS = {"desktop": (1280, 800), "tablet": (1024, 768), "phone": (390, 844)}
 BUTTONS = ".stMainBlockContainer button:visible"
 IN_A_ROW_THAT_SCROLLS = """target => {
@@ -141,6 +146,26 @@ def test_a_tap_adds_a_missed_fastener(visit, store, picture, screened):
     person.page.locator("circle.over").nth(1).wait_for()
     (added,) = [f for f in store.photo(photo.id).screening.fasteners if f.id != 1]
     assert (added.cx, added.cy) == pytest.approx((400, 600), abs=4)
+
+
+def test_others_like_a_fastener_that_was_added_are_found(visit, store):
+    sample = next(SAMPLES.glob("*unit232_axle2_left_trackbar*.jpg"))
+    whole = screen_file(sample)
+    first, second, *rest = whole.fasteners
+    photo = store.add_photo(
+        dataclasses.replace(whole, fasteners=(first,), candidates=()), data=sample.read_bytes()
+    )
+    person = visit()
+    person.look()
+    person.press("Add a fastener")
+    person.page.mouse.click(*person.on_screen(second.cx, second.cy))
+    person.press("Find others like the one added")
+    person.page.get_by_text("A tap with the same tool takes off what is none.").wait_for()
+    there = store.photo(photo.id).screening.fasteners
+    assert len(there) > 2
+    alike = [f for f in rest if abs(math.log(f.radius / first.radius)) < 0.2]
+    assert any(math.dist((f.cx, f.cy), (o.cx, o.cy)) < 0.5 * o.radius for f in there for o in alike)
+    assert person.page.get_by_role("button", name="Find others like the one added").count() == 0
 
 
 def test_wheel_and_pan_keep_the_photo_under_the_pointer(visit, store, picture, screened):

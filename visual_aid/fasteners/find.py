@@ -37,15 +37,6 @@ AXIS_FROM, AXIS_TO, AXIS_ASIDE = 0.15, 1.7, 0.4
 """Along its lean, in r, from here to here and no further aside, the end of a nut's stud may be seen: studs
 stand out by up to two diameters (1.3 r each; ISO 4032 nuts are 1.5 diameters across flats)."""
 
-TAP_SPREAD = (0.0, -0.35, 0.35)
-TAP_RADIUS = 30.0
-"""Working pixels: radius in the middle of those that a tap without a radius tries."""
-TAP_STEPS = 0.2 * np.arange(-6, 9)
-TAP_DOUBT = 0.5
-"""A radius that a person gives is taken to be right within this natural logarithm."""
-TAP_REACH = 1.2
-"""A tap means a fastener whose centre lies within this many of its radii."""
-
 Floats = NDArray[np.float32]
 Image = NDArray[np.uint8]
 
@@ -94,8 +85,8 @@ def find_fasteners(
         In pixels of the full photo, best score first, ids from 1, with lean, angle and group.
     """
     overview = overview or look_over(photo)
-    finds = _closer(overview.octaves, [f for f in overview.finds if f.score >= min_score])
-    return group_fasteners(one_an_axis(_posed(photo, overview.octaves, finds)))
+    finds = closer(overview.octaves, [f for f in overview.finds if f.score >= min_score])
+    return group_fasteners(one_an_axis(posed(photo, overview.octaves, finds)))
 
 
 def one_an_axis(fasteners: Sequence[Fastener]) -> tuple[Fastener, ...]:
@@ -122,41 +113,6 @@ def one_an_axis(fasteners: Sequence[Fastener]) -> tuple[Fastener, ...]:
                 given_up.add(min(nut, other, key=lambda f: f.score).id)
     left = [f for f in fasteners if f.id not in given_up]
     return tuple(dataclasses.replace(f, id=number) for number, f in enumerate(left, 1))
-
-
-def fastener_at(photo: Photo, x: float, y: float, radius: float | None = None) -> Fastener | None:
-    """Make a fastener of a place that a person pointed at.
-
-    Parameters
-    ----------
-    x, y : float
-        Full-photo pixels, anywhere on the fastener.
-    radius : float, optional
-        Rough radius in full-photo pixels; without it every size is tried.
-
-    Returns
-    -------
-    Fastener or None
-        With id 1 and the score that the finder gives it; None where the place lies outside the photo.
-    """
-    if not (0 <= x < photo.info.width and 0 <= y < photo.info.height):
-        return None
-    centre = photo.to_working(x), photo.to_working(y)
-    around = TAP_RADIUS if radius is None else radius / photo.scale
-    spread = TAP_STEPS if radius is None else TAP_STEPS[np.abs(TAP_STEPS) < TAP_DOUBT]
-    circles = np.array(
-        [
-            (centre[0] + r * dx, centre[1] + r * dy, r)
-            for r in around * np.exp(spread)
-            for dx in TAP_SPREAD
-            for dy in TAP_SPREAD
-        ],
-        np.float32,
-    )
-    octaves = working_octaves(photo)
-    finds = judged(octaves, circles, load())
-    on_it = [f for f in finds if np.hypot(f.x - centre[0], f.y - centre[1]) < TAP_REACH * f.radius]
-    return _posed(photo, octaves, _closer(octaves, on_it[:1]))[0] if on_it else None
 
 
 def search(octaves: list[Image], weights: Weights) -> list[Find]:
@@ -206,7 +162,7 @@ def apart(circles: Floats, odds: Floats) -> list[int]:
     return best_distinct(circles, odds, len(circles), SAME_PLACE, np.inf)
 
 
-def _closer(octaves: list[Image], finds: Sequence[Find]) -> list[Find]:
+def closer(octaves: list[Image], finds: Sequence[Find]) -> list[Find]:
     """Look at finds more closely, and leave out those that turn out to stand on a better one."""
     if not finds:
         return []
@@ -219,7 +175,7 @@ def _closer(octaves: list[Image], finds: Sequence[Find]) -> list[Find]:
     ]
 
 
-def _posed(photo: Photo, octaves: list[Image], finds: Sequence[Find]) -> tuple[Fastener, ...]:
+def posed(photo: Photo, octaves: list[Image], finds: Sequence[Find]) -> tuple[Fastener, ...]:
     """Turn finds into fasteners in full-photo pixels, with lean, angle and fitted circle."""
     leaning = lean_in(
         octaves,

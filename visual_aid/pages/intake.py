@@ -10,6 +10,7 @@ from pathlib import Path
 from statistics import median
 
 from visual_aid.decoder import read_photo, read_photo_bytes
+from visual_aid.fasteners.pointed import others_like
 from visual_aid.likeness import likeness
 from visual_aid.model import Fastener
 from visual_aid.outputs.wording import counted
@@ -114,3 +115,19 @@ def point_out_fastener(
         number = max((f.id for f in known), default=0) + 1
         kept = [*known, Fastener(number, "hex_nut", cx, cy, radius or usual)]
     return store.add_screening(photo.id, screen_photo(store.read(photo), fasteners=kept))
+
+
+def add_others_like(store: Store, photo: StoredPhoto, pointed: Fastener) -> int:
+    """Screen a photo again with the fasteners that are like one pointed out; give how many there are.
+
+    Raises
+    ------
+    FileNotFoundError, PhotoError
+        As ``point_out_fastener``.
+    """
+    known = photo.screening.fasteners
+    pixels = store.read(photo)
+    others = others_like(pixels, pointed, known)
+    if others:
+        store.add_screening(photo.id, screen_photo(pixels, fasteners=[*known, *others]))
+    return len(others)

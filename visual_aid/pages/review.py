@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from contextlib import suppress
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from functools import partial
 from html import escape
 
 import streamlit as st
 
+from visual_aid.model import Fastener
 from visual_aid.outputs.events import OUTCOME_LABEL
 from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
@@ -17,7 +18,7 @@ from visual_aid.pages import actions, marking, teaching
 from visual_aid.pages.deciding import ask_decision, take
 from visual_aid.pages.examples import THREE_ABREAST, show_alike
 from visual_aid.pages.filters import chosen_filter
-from visual_aid.pages.intake import point_out_fastener
+from visual_aid.pages.intake import add_others_like, point_out_fastener
 from visual_aid.pages.people import TEACHERS
 from visual_aid.pages.session import ask_signature, holder, may, signature, the_store
 from visual_aid.pages.trouble import telling_trouble
@@ -120,6 +121,9 @@ def _picture(photo: StoredPhoto, candidates: Sequence[StoredCandidate]) -> None:
         length=state.length,
         on_length=marking.keep_length if marking.asks_length() else None,
     )
+    if (pointed := _pointed(photo)) is not None:
+        label = "Find others like the one added"
+        st.button(label, width="stretch", on_click=_find_others, args=(photo, pointed))
     for problem in photo.screening.quality.problems:
         st.warning(f"Hard to judge. {plain(sentence(problem.say))}")
 
@@ -128,15 +132,43 @@ def _choose(candidate: int) -> None:
     state.chosen = candidate
 
 
+def _pointed(photo: StoredPhoto) -> Fastener | None:
+    """Give the fastener that was pointed out last, if it is on this photo."""
+    return next((f for f in photo.screening.fasteners if (photo.id, f.id) == state.get("pointed")), None)
+
+
 @telling_trouble()
 def _point_out(cx: float, cy: float, radius: float | None) -> None:
+    before = the_store().photo(state.photo)
+    with _telling_failure():
+        after = point_out_fastener(the_store(), before, cx, cy, radius)
+        known = {f.id for f in before.screening.fasteners}
+        added = [f.id for f in after.screening.fasteners if f.id not in known]
+        state.pointed = (before.id, added[0]) if added else None
+
+
+@telling_trouble()
+def _find_others(photo: StoredPhoto, pointed: Fastener) -> None:
+    with _telling_failure():
+        count = add_others_like(the_store(), photo, pointed)
+        state.pointed = None
+        if count:
+            added = counted(count, "fastener")
+            st.toast(f"{added} more. A tap with the same tool takes off what is none.", duration="long")
+        else:
+            st.toast("No other fastener like it was found.", duration="long")
+
+
+@contextmanager
+def _telling_failure() -> Iterator[None]:
+    """Keep what was decided on the page, whatever the engine does with the photo."""
     try:
-        point_out_fastener(the_store(), the_store().photo(state.photo), cx, cy, radius)
+        yield
     except PhotoError as error:
         state.trouble = str(error)
     except OSError:
         raise
-    except Exception as error:  # what was decided stays on the page whatever the engine does
+    except Exception as error:
         state.trouble = f"The photo could not be screened again ({error!r}): report it with the photo."
 
 
