@@ -9,7 +9,8 @@ from PIL import Image
 from visual_aid.evidence.register import MEASURE
 from visual_aid.evidence.score import load_models
 from visual_aid.model import Fastener
-from visual_aid.training.cues import Examples, fit, folds, main, with_labels
+from visual_aid.training.completed import with_labels
+from visual_aid.training.cues import Examples, fit, folds, main
 from visual_aid.training.truth import TruthFastener, TruthPhoto
 
 

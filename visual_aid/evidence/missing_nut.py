@@ -25,7 +25,7 @@ from visual_aid.evidence.frame import (
     Frame,
     build_frames,
 )
-from visual_aid.evidence.resemblance import VACANT, resemblance
+from visual_aid.evidence.resemblance import VACANT
 from visual_aid.evidence.scene import Measured, Measurement, Scene
 from visual_aid.fasteners.groups import expected_places
 from visual_aid.model import NOT_IN_PLACE, NotJudged
@@ -85,7 +85,7 @@ def measure(scene: Scene) -> Measured:
     looks = [_look(frame) for frame in frames]
     rings = np.array([look.rings for look in looks])
     radii = np.array([frame.fastener.radius for frame in frames])
-    alike = resemblance(scene.octaves, scene.photo, [frame.fastener for frame in frames])[:, VACANT]
+    alike = scene.resemblance([frame.fastener for frame in frames])[:, VACANT]
     measurements = []
     for i, (frame, look) in enumerate(zip(frames, looks, strict=True)):
         # Places where nothing was found are no reference for the others.

@@ -72,15 +72,17 @@ def _turned(fastener: Fastener) -> tuple[float, float]:
     return (x / length, y / length) if length > LEAST_LEAN * fastener.radius else (0.0, 1.0)
 
 
-def resemblance(octaves: list[Image], photo: Photo, fasteners: Sequence[Fastener]) -> NDArray[np.float32]:
-    """Compare places with labelled ones.
+def resemblance(
+    octaves: list[Image], photo: Photo, fasteners: Sequence[Fastener], learned: Regression | None = None
+) -> NDArray[np.float32]:
+    """Compare places with labelled ones: those that the package knows, or others that were ``learned``.
 
     Returns
     -------
     ndarray of float32, shape (N, 2)
         Columns ``GAP`` and ``VACANT``: about 0 for nuts as they should be, about 1 for what is sought.
     """
-    readings: Floats = _learned()(patches(octaves, photo, fasteners))
+    readings: Floats = (learned or _learned())(patches(octaves, photo, fasteners))
     return readings
 
 

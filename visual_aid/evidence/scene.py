@@ -9,11 +9,13 @@ from typing import TypeVar
 
 from visual_aid.evidence.frame import Frame, build_frames
 from visual_aid.evidence.powder import Powder, look_for_powder
+from visual_aid.evidence.resemblance import resemblance
 from visual_aid.evidence.runs import RustRun, rust_run
 from visual_aid.evidence.stance import Stance, find_stances
 from visual_aid.evidence.surroundings import Surroundings, look_around
 from visual_aid.fasteners.find import Overview
 from visual_aid.fasteners.patches import Image, working_octaves
+from visual_aid.fasteners.regression import Floats, Regression
 from visual_aid.model import NOT_IN_PLACE, Fastener, NotJudged, Outline
 from visual_aid.photo import Photo
 
@@ -28,7 +30,8 @@ class Scene:
     """A photo with its fasteners and their frames, built once and shared by all cues.
 
     ``frames`` are centred on the fasteners' tops, ``seats`` on where they meet the surface; ``overview`` is
-    what the finder made of the photo, where it looked.
+    what the finder made of the photo, where it looked; ``learned`` is what gaps and vacant places look like,
+    if it is not what the package knows.
     """
 
     photo: Photo
@@ -36,6 +39,7 @@ class Scene:
     frames: tuple[Frame, ...]
     seats: tuple[Frame, ...]
     overview: Overview | None = None
+    learned: Regression | None = None
 
     @classmethod
     def build(
@@ -44,6 +48,7 @@ class Scene:
         fasteners: Sequence[Fastener],
         gravity: tuple[float, float] = (0.0, 1.0),
         overview: Overview | None = None,
+        learned: Regression | None = None,
     ) -> Scene:
         """Rectify every fastener's surroundings; ``gravity`` is a unit vector of the photo, y down."""
         return cls(
@@ -52,12 +57,17 @@ class Scene:
             build_frames(photo, fasteners, gravity),
             build_frames(photo, fasteners, gravity, on_seat=True),
             overview,
+            learned,
         )
 
     @cached_property
     def octaves(self) -> list[Image]:
         """CIELAB octaves of the working image, for patches that are not rectified."""
         return working_octaves(self.photo) if self.overview is None else self.overview.octaves
+
+    def resemblance(self, fasteners: Sequence[Fastener]) -> Floats:
+        """How much places look like gaps and vacant ones, shape (N, 2): see ``evidence.resemblance``."""
+        return resemblance(self.octaves, self.photo, fasteners, self.learned)
 
     @property
     def in_place(self) -> tuple[Frame, ...]:

@@ -10,9 +10,10 @@ give the same weights.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import click
@@ -20,25 +21,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid import __version__
-from visual_aid.evaluation.judging import judge, match_fasteners
+from visual_aid.evaluation.judging import judge
 from visual_aid.evidence.frame import box_of
 from visual_aid.evidence.register import MEASURE
 from visual_aid.evidence.scene import Measurement, Scene
 from visual_aid.evidence.score import CueModel, feature_table, load_models
 from visual_aid.fasteners.find import find_fasteners
-from visual_aid.fasteners.groups import group_fasteners
 from visual_aid.fasteners.lean import add_lean
-from visual_aid.model import IN_PLACE, Candidate, Cue, Fastener, Quality, Screening
+from visual_aid.fasteners.regression import Regression
+from visual_aid.model import Candidate, Cue, Fastener, Quality, Screening
 from visual_aid.photo import Photo, read_photo
+from visual_aid.training.completed import with_labels
 from visual_aid.training.learned import write_arrays
+from visual_aid.training.resemblance import without_each
 from visual_aid.training.truth import TruthPhoto, read_truths
 
 FOLDS = 6
 STRENGTHS = (0.003, 0.01, 0.03, 0.1)
 """Inverse strengths of the ridge penalty to choose from by cross-validated log loss."""
-
-DISPLACED_R, RESIZED = 0.08, 0.07
-"""Standard deviations of what labels are displaced by, in r, and of the logarithm of their radii."""
 
 Floats = NDArray[np.float64]
 
@@ -71,8 +71,21 @@ class Examples:
         return all(len(np.unique(self.stands[part])) == 2 for part in parts)
 
 
-def collect(truths: Sequence[TruthPhoto], picked: Sequence[TruthPhoto] = ()) -> dict[Cue, Examples]:
-    """Measure every cue on every labelled photo; ``picked`` are those chosen for their evidence."""
+def collect(
+    truths: Sequence[TruthPhoto],
+    picked: Sequence[TruthPhoto] = (),
+    resembling: Mapping[Path, Regression] = MappingProxyType({}),
+) -> dict[Cue, Examples]:
+    """Measure every cue on every labelled photo.
+
+    Parameters
+    ----------
+    picked : sequence of TruthPhoto
+        Photos that were chosen for their evidence.
+    resembling : mapping
+        What gaps and vacant places look like, for photos on which what the package knows was learned: from
+        the other photos (``resemblance.without_each``).
+    """
     rows: dict[Cue, list[tuple[Floats, bool, int, bool]]] = {cue: [] for cue in MEASURE}
     names: dict[Cue, tuple[str, ...]] = {}
     for number, truth in enumerate([*truths, *picked]):
@@ -81,7 +94,7 @@ def collect(truths: Sequence[TruthPhoto], picked: Sequence[TruthPhoto] = ()) -> 
         completed = add_lean(photo, with_labels(found, truth, np.random.default_rng([number, 1])))
         views = [(found, True)] if len(completed) == len(found) else [(found, True), (completed, False)]
         for fasteners, is_found in views:
-            scene = Scene.build(photo, fasteners)
+            scene = Scene.build(photo, fasteners, learned=resembling.get(truth.path))
             for cue, measure in MEASURE.items():
                 measurements = measure(scene).measurements
                 if not measurements:
@@ -105,25 +118,6 @@ def collect(truths: Sequence[TruthPhoto], picked: Sequence[TruthPhoto] = ()) -> 
         for cue, found_rows in rows.items()
         if found_rows
     }
-
-
-def with_labels(
-    found: Sequence[Fastener], truth: TruthPhoto, rng: np.random.Generator
-) -> tuple[Fastener, ...]:
-    """Add the labelled fasteners that were not found, displaced as a finder would and read as nuts."""
-    matched = set(match_fasteners(truth.fasteners, found).values())
-    added = [
-        Fastener(
-            id=len(found) + 1 + j,
-            kind=next((k for k in IN_PLACE if k == t.kind), "hex_nut"),
-            cx=t.cx + rng.normal(0, DISPLACED_R) * t.radius,
-            cy=t.cy + rng.normal(0, DISPLACED_R) * t.radius,
-            radius=t.radius * float(np.exp(rng.normal(0, RESIZED))),
-        )
-        for j, t in enumerate(truth.fasteners)
-        if j not in matched and not t.ignore
-    ]
-    return group_fasteners([*found, *added])
 
 
 def label(
@@ -223,12 +217,20 @@ def _log_loss(odds: Floats, stands: NDArray[np.bool_]) -> float:
     type=click.Path(exists=True, path_type=Path),
     help="A folder of photos that were picked for their evidence.",
 )
+@click.option(
+    "--alike",
+    multiple=True,
+    type=click.Path(exists=True, path_type=Path),
+    help="A folder on which the resemblance was trained; all of them have to be named.",
+)
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Where the weights go (.npz).")
-def main(folders: Sequence[Path], picked: Sequence[Path], out: Path) -> None:
+def main(folders: Sequence[Path], picked: Sequence[Path], alike: Sequence[Path], out: Path) -> None:
     """Train the scores of all cues on FOLDERS of labelled photos."""
-    truths, rich = ([t for folder in group for t in read_truths(folder)] for group in (folders, picked))
+    truths, rich, seen = (
+        [t for folder in group for t in read_truths(folder)] for group in (folders, picked, alike)
+    )
     arrays: dict[str, NDArray[np.generic]] = {}
-    collected = collect(truths, rich)
+    collected = collect(truths, rich, without_each(seen) if seen else {})
     for cue in MEASURE:
         examples = collected.get(cue)
         if examples is None or not examples.suffice:

@@ -1,11 +1,12 @@
 """Trains the look of gaps and vacant places: python -m visual_aid.training.resemblance FOLDER... --out FILE.
 
-Its readings are features of cues, so the cues have to be trained on other photos: on these the readings
-would be better than they are in use.
+Its readings are features of cues. On the photos that it was trained on they would be better than they are in
+use, so the training of the cues is told of these photos, and reads each off what the others teach.
 """
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -21,7 +22,7 @@ from visual_aid.fasteners.patches import working_octaves
 from visual_aid.fasteners.regression import Image, Regression, centred, likeness, shares
 from visual_aid.model import NOT_IN_PLACE
 from visual_aid.photo import read_photo
-from visual_aid.training.cues import with_labels
+from visual_aid.training.completed import with_labels
 from visual_aid.training.learned import write_arrays
 from visual_aid.training.truth import TruthPhoto, read_truths
 
@@ -30,10 +31,11 @@ WIDER = 1.0
 """Width of the likeness as a share of the usual squared distance of two patches."""
 
 Truths = NDArray[np.bool_]
+Indices = NDArray[np.intp]
 
 
-def examples(truths: Sequence[TruthPhoto]) -> tuple[Image, Truths]:
-    """Describe all that is found or labelled.
+def examples(truth: TruthPhoto, seed: int) -> tuple[Image, Truths]:
+    """Describe all that is found or labelled on a photo.
 
     Returns
     -------
@@ -41,42 +43,66 @@ def examples(truths: Sequence[TruthPhoto]) -> tuple[Image, Truths]:
     shows : ndarray of bool, shape (N, 2)
         Whether it is a gap, and whether it is an empty hole or a bare stud.
     """
-    described, shows = [], []
-    for number, truth in enumerate(truths):
-        photo = read_photo(truth.path)
-        found = add_lean(photo, with_labels(find_fasteners(photo), truth, np.random.default_rng(number)))
-        labels = {i: truth.fasteners[j] for i, j in match_fasteners(truth.fasteners, found).items()}
-        kept = [i for i in range(len(found)) if i not in labels or not labels[i].ignore]
-        octaves = working_octaves(photo)
-        described.append(patches(octaves, photo, [found[i] for i in kept]))
-        for i in kept:
-            label = labels.get(i)
-            cues = () if label is None else tuple(c.cue for c in label.cues if c.visible)
-            shows.append(("gap" in cues, label is not None and label.kind in NOT_IN_PLACE))
-    return np.concatenate(described), np.array(shows, bool)
+    photo = read_photo(truth.path)
+    found = add_lean(photo, with_labels(find_fasteners(photo), truth, np.random.default_rng(seed)))
+    labels = {i: truth.fasteners[j] for i, j in match_fasteners(truth.fasteners, found).items()}
+    kept = [i for i in range(len(found)) if i not in labels or not labels[i].ignore]
+    shows = []
+    for i in kept:
+        label = labels.get(i)
+        cues = () if label is None else tuple(c.cue for c in label.cues if c.visible)
+        shows.append(("gap" in cues, label is not None and label.kind in NOT_IN_PLACE))
+    described = patches(working_octaves(photo), photo, [found[i] for i in kept])
+    return described, np.array(shows, bool).reshape(-1, 2)
 
 
 def fit(described: Image, shows: Truths) -> Regression:
     """Fit the regression, rare things weighing as much as common ones."""
+    return _leaving_out(described, shows, [np.zeros(0, np.intp)])[0]
+
+
+def without_each(truths: Sequence[TruthPhoto]) -> dict[Path, Regression]:
+    """Fit for each photo what all the others teach."""
+    parts = [examples(truth, number) for number, truth in enumerate(truths)]
+    ends = np.cumsum([0, *(len(described) for described, _ in parts)])
+    left_out = [np.arange(start, end) for start, end in itertools.pairwise(ends)]
+    described, shows = (np.concatenate(part) for part in zip(*parts, strict=True))
+    learned = _leaving_out(described, shows, left_out)
+    return {truth.path: one for truth, one in zip(truths, learned, strict=True)}
+
+
+def _leaving_out(described: Image, shows: Truths, left_out: Sequence[Indices]) -> list[Regression]:
+    """Fit the regression once for each set of examples that are left out.
+
+    With G the inverse of what the fit to all examples solves, and B those left out, the weights w become
+    w - G[:, B] G[B, B]^-1 w[B]: 0 on B, and elsewhere those of the fit to the rest (block elimination).
+    """
     apart = ((shares(described)[:300, None] - shares(described)[None, ::10]) ** 2).sum(axis=2)
     width = np.asarray(WIDER * np.median(apart), np.float32)
     alike = likeness(centred(described), centred(described), width).astype(float)
-    weights = np.empty(shows.shape, np.float32)
+    weights = np.empty((len(left_out), *shows.shape), np.float32)
     for k, there in enumerate(shows.T):
         counts = np.where(there, 1 / there.mean(), 1 / (1 - there.mean()))
         # In balance, half of all is there.
-        penalty = np.diag(RIDGE * counts.mean() / counts)
-        weights[:, k] = np.linalg.solve(alike + penalty, there - 0.5)
+        inverse = np.linalg.inv(alike + np.diag(RIDGE * counts.mean() / counts))
+        whole = inverse @ (there - 0.5)
+        for n, out in enumerate(left_out):
+            weights[n, :, k] = whole - inverse[:, out] @ np.linalg.solve(
+                inverse[np.ix_(out, out)], whole[out]
+            )
     slopes = np.zeros((described.shape[1], shows.shape[1]), np.float32)
-    return Regression(described, width, weights, slopes, np.full(shows.shape[1], 0.5, np.float32))
+    base = np.full(shows.shape[1], 0.5, np.float32)
+    return [Regression(described, width, each, slopes, base) for each in weights]
 
 
 @click.command()
 @click.argument("folders", nargs=-1, required=True, type=click.Path(exists=True, path_type=Path))
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Where the weights go (.npz).")
 def main(folders: Sequence[Path], out: Path) -> None:
-    """Train the resemblance on FOLDERS of labelled photos that the cues are not trained on."""
-    described, shows = examples([truth for folder in folders for truth in read_truths(folder)])
+    """Train the resemblance on FOLDERS of labelled photos."""
+    truths = [truth for folder in folders for truth in read_truths(folder)]
+    parts = [examples(truth, number) for number, truth in enumerate(truths)]
+    described, shows = (np.concatenate(part) for part in zip(*parts, strict=True))
     write_arrays(out, fit(described, shows).arrays())
     gaps, vacant = shows.sum(axis=0)
     click.echo(f"{len(shows)} places, {gaps} gaps, {vacant} vacant")
