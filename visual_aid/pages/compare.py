@@ -83,14 +83,8 @@ def _pair() -> tuple[StoredPhoto, StoredPhoto] | None:
 
 
 def _places() -> Mapping[int, Position]:
-    """Give the places with photos from two visits, by id."""
-    store = the_store()
-    return {
-        place.id: place
-        for unit in store.visits.units()
-        for place in store.visits.positions(unit)
-        if len({photo.visit.date for photo in store.visits.at(place.id) if photo.visit}) > 1
-    }
+    """Give the places with photos from visits on different days, by id."""
+    return {place.id: place for place in the_store().visits.seen_again()}
 
 
 def _take_from_address() -> None:
