@@ -79,6 +79,13 @@ def test_places_are_guessed_from_time_and_kept_with_one_tap(app, store, walk):
     assert "No photo of these yet, only of their other side" in "\n".join(t.value for t in app.text)
 
 
+def test_a_component_s_name_on_a_button_stays_text(app, store, walk):
+    (photo,) = walk(4, 1)
+    store.visits.place({photo.id: (1, "left", "*hub* :red[hot] $x$")}, by="J. Doe")
+    show(app)
+    assert app.button(key=f"place-{photo.id}").label == r"Axle 1 left, \*hub\* \:red\[hot\] \$x\$"
+
+
 def test_a_wrong_place_is_put_right_with_two_taps_and_moves_the_rest(app, store, walk):
     photos = walk(4, 3)
     show(app)

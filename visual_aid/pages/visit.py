@@ -146,7 +146,7 @@ def _card(photo: StoredPhoto, spot: Spot | None, guessed: bool, route: Sequence[
         f'<img class="card" src="/thumb/{escape(photo.id)}" alt="" loading="lazy">'
         f'<div class="small">{escape(" · ".join(filter(None, about)))}</div>'
     )
-    label = where(spot) if spot else PLACE_UNKNOWN
+    label = plain(where(spot)) if spot else PLACE_UNKNOWN
     if guessed:
         label += "\N{NO-BREAK SPACE}?"
     if st.button(label, key=f"place-{photo.id}", width="stretch", disabled=not signature()):
