@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from visual_aid.measure.visits import Comparison
 from visual_aid.outputs.visit_report import visit_report
 from visual_aid.photo import read_photo_bytes
 from visual_aid.screening import screen_photo
@@ -72,7 +73,7 @@ def open_compare(person):
 def compare(person):
     person.press("Compare")
     person.page.get_by_text("New since the visit before").or_(
-        person.page.get_by_text("Nothing else is new")
+        person.page.get_by_text("Nothing else new was flagged")
     ).or_(person.page.get_by_text("cannot be compared")).wait_for(timeout=SECONDS)
     person.settle()
 
@@ -146,6 +147,17 @@ def test_photos_of_different_joints_are_refused_with_the_mend(visit, keep, pictu
     assert shown.count() == 2
     assert first.id in shown.first.get_attribute("src")
     assert not person.page.locator(".viewer").count()
+
+
+def test_where_nothing_is_new_no_more_is_promised_than_was_flagged(app, store, keep):
+    before = keep(5, SAMPLE.with_suffix(".jpg").read_bytes())
+    after = keep(6, (SAMPLE.parent / "yard07_unit431_frame_left_channel.jpg").read_bytes())
+    still = (1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0)
+    store.comparisons.keep(before.id, after.id, Comparison("a.jpg", "b.jpg", homography=still))
+    app.run()
+    app.switch_page("compare.py").run()
+    assert not app.exception
+    assert [s.value for s in app.subheader] == ["No turn seen", "Nothing else new was flagged"]
 
 
 def test_without_two_visits_of_a_place_it_says_what_to_do(app, keep):

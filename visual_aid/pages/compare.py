@@ -213,7 +213,9 @@ def _measured(comparison: Comparison) -> None:
 
 
 def _news(comparison: Comparison, after: StoredPhoto) -> None:
-    st.subheader("New since the visit before" if comparison.news else "Nothing else is new", anchor=False)
+    st.subheader(
+        "New since the visit before" if comparison.news else "Nothing else new was flagged", anchor=False
+    )
     for news in comparison.news:
         st.text(sentence(f"{SIGN_STYLE[news.cue].label}: {news.say}"))
     if comparison.news and st.button("Look at the later photo", width="stretch"):
