@@ -61,6 +61,20 @@ def test_decisions_become_labels_that_the_evaluation_and_the_training_read(decid
     assert not examples.stands.all()
 
 
+def test_the_records_are_read_a_few_at_a_time(decided, tmp_path, monkeypatch):
+    read, most = Store.worklist, []
+
+    def watched(store, *about, **more):
+        some = read(store, *about, **more)
+        most.append(len(some))
+        return some
+
+    monkeypatch.setattr(Store, "worklist", watched)
+    monkeypatch.setattr("visual_aid.records.store.READ_AT_A_TIME", 1)
+    assert "photos 2," in run("export", tmp_path / "cases", "--store", decided).output
+    assert most == [1, 1, 1, 0]
+
+
 def test_the_photos_tell_nothing_but_what_they_show(decided, tmp_path, yard):
     folder = tmp_path / "cases"
     run("export", folder, "--store", decided)

@@ -140,6 +140,7 @@ def test_a_calibration_is_kept_by_name_used_and_left(app, yard):
         yard.decide(second.id, "ruled_out", by="J. Doe")
     app.run()
     app.switch_page("threshold.py").run()
+    assert "on photos not used for fitting (lower is better)" in "\n".join(t.value for t in app.text)
     app.text_input(key="calibration-name").set_value("Our yard").run()
     button(app, "Keep it").click().run()
     assert [c.name for c in yard.tunings.calibrations()] == ["Our yard"]

@@ -73,7 +73,7 @@ def open_compare(person):
 def compare(person):
     person.press("Compare")
     person.page.get_by_text("New since the visit before").or_(
-        person.page.get_by_text("Nothing else is new")
+        person.page.get_by_text("Nothing else new was flagged")
     ).or_(person.page.get_by_text("cannot be compared")).wait_for(timeout=SECONDS)
     person.settle()
 
@@ -167,6 +167,17 @@ def test_the_next_place_of_the_unit_is_one_press_away(app, store, keep):
         seen.append(tuple("".join(app.query_params[k]) for k in ("before", "after")))
     assert set(seen[:2]) == set(pairs)
     assert seen[2] == seen[0]
+
+
+def test_where_nothing_is_new_no_more_is_promised_than_was_flagged(app, store, keep):
+    before = keep(5, SAMPLE.with_suffix(".jpg").read_bytes())
+    after = keep(6, (SAMPLE.parent / "yard07_unit431_frame_left_channel.jpg").read_bytes())
+    still = (1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0)
+    store.comparisons.keep(before.id, after.id, Comparison("a.jpg", "b.jpg", homography=still))
+    app.run()
+    app.switch_page("compare.py").run()
+    assert not app.exception
+    assert [s.value for s in app.subheader] == ["No turn seen", "Nothing else new was flagged"]
 
 
 def test_without_two_visits_of_a_place_it_says_what_to_do(app, keep):

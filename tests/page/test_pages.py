@@ -279,9 +279,11 @@ def test_a_folder_on_this_machine_is_screened(app, store, picture, tmp_path, unl
     app.text_input(key="folder").set_value(str(tmp_path / "nowhere")).run()
     button(app, "Screen the folder").click().run()
     assert "No photos in" in words(app)
+    assert "Photos are not copied: keep the folder where it is." in [c.value for c in app.caption]
     app.text_input(key="folder").set_value(str(tmp_path / "yard")).run()
     button(app, "Screen the folder").click().run()
-    assert [e.photo.name for e in store.worklist()] == ["IMG_1.jpg"]
+    (entry,) = store.worklist()
+    assert (entry.photo.name, store.file(entry.photo)) == ("IMG_1.jpg", tmp_path / "yard" / "IMG_1.jpg")
     assert f"Refused: {tmp_path}/yard/closed cannot be searched" in words(app).replace("\\", "")
 
 

@@ -9,9 +9,11 @@ import urllib.error
 import urllib.request
 from pathlib import Path
 
+import numpy as np
 import pytest
 from PIL import Image
 
+from visual_aid.measure.visits import Comparison
 from visual_aid.pages import pictures
 from visual_aid.pages.intake import take_upload
 from visual_aid.pages.server import CONFIG
@@ -178,12 +180,39 @@ def test_a_magnified_fastener_is_given_by_photo_and_candidate(store, picture, sc
             pictures.magnified(store, at, candidate)
 
 
-def test_the_visit_before_is_given_where_there_was_one(store, picture, screened):
+@pytest.fixture
+def photos(store, picture, screened):
+    """Give two photos of one place, from visits two days apart."""
     photos = []
     for day in (2, 4):
         visit = store.visits.begin("417", dt.date(2026, 5, day), inspector="J. Doe")
         photos.append(store.add_photo(screened(picture(day)), data=picture(day), visit=visit))
     store.visits.place({p.id: (2, "left", "torque rod") for p in photos}, by="J. Doe")
+    return photos
+
+
+def test_the_visit_before_is_laid_as_the_last_comparison_says(server, store, photos):
+    before, after = (photo.id for photo in photos)
+
+    def red(path):
+        """Where the red box of the photo before comes to lie, in pixels of the photo after."""
+        status, headers, body = get(f"{server.url}/{path}")
+        assert (status, headers["cache-control"]) == (200, "no-store")
+        pixels = np.asarray(Image.open(io.BytesIO(body)).resize((1200, 1600))).astype(int)
+        y, x = np.nonzero((pixels[..., 0] > 170) & (pixels[..., 1] < 90))
+        return x.mean(), y.mean()
+
+    for aside in (None, -300.0, -150.0):
+        if aside is not None:
+            moved = (1.0, 0.0, aside, 0.0, 1.0, 500.0, 0.0, 0.0, 1.0)
+            store.comparisons.keep(before, after, Comparison("a.jpg", "b.jpg", homography=moved))
+        x, y = 880, 300  # the middle of the red box
+        lies = (x, y) if aside is None else (x + aside, y + 500)
+        assert red(f"laid/{before}/{after}") == pytest.approx(lies, abs=40)
+        assert red(f"before/{after}") == pytest.approx(lies, abs=40)
+
+
+def test_the_visit_before_is_given_where_there_was_one(store, photos):
     assert Image.open(io.BytesIO(pictures.before(store, photos[1].id))).format == "JPEG"
     with pytest.raises(KeyError):
         pictures.before(store, photos[0].id)

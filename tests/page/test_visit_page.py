@@ -5,6 +5,8 @@ import datetime as dt
 
 import pytest
 
+from visual_aid.records import worklist
+
 START = dt.datetime(2026, 5, 4, 7, 12)
 
 
@@ -45,6 +47,23 @@ def test_without_a_visit_the_way_leads_to_adding_photos(app):
     assert "No visit yet" in show(app).subheader[0].value
 
 
+def test_what_is_left_to_do_is_read_of_this_visit_alone(app, store, walk, monkeypatch):
+    others, photos = walk(3, 2), walk(4, 1)
+    read, parsed = worklist.to_photo, []
+
+    def listed(row):
+        parsed.append(row["id"])
+        return read(row)
+
+    monkeypatch.setattr(worklist, "to_photo", listed)
+    show(app)  # which passes by the worklist
+    parsed.clear()
+    app.run()
+    assert button(app, "Decide on 2 marks")
+    assert set(parsed) == {photos[0].id}
+    assert {e.photo.id for e in store.worklist("to_decide")} == {p.id for p in (*others, *photos)}
+
+
 def test_places_are_guessed_from_time_and_kept_with_one_tap(app, store, walk):
     photos = walk(4, 3)
     show(app)
@@ -58,6 +77,13 @@ def test_places_are_guessed_from_time_and_kept_with_one_tap(app, store, walk):
     assert [store.photo(p.id).position.axle for p in photos] == [1, 1, 2]
     assert [e.by for e in store.logbook.events(unit="417")] == ["J. Doe"] * 3
     assert "No photo of these yet, only of their other side" in "\n".join(t.value for t in app.text)
+
+
+def test_a_component_s_name_on_a_button_stays_text(app, store, walk):
+    (photo,) = walk(4, 1)
+    store.visits.place({photo.id: (1, "left", "*hub* :red[hot] $x$")}, by="J. Doe")
+    show(app)
+    assert app.button(key=f"place-{photo.id}").label == r"Axle 1 left, \*hub\* \:red\[hot\] \$x\$"
 
 
 def test_a_wrong_place_is_put_right_with_two_taps_and_moves_the_rest(app, store, walk):

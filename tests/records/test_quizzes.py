@@ -1,5 +1,6 @@
 import pytest
 
+from visual_aid.records import quizzes
 from visual_aid.records.store import Store
 from visual_aid.records.teaching import Answer, Item, Region, Tap
 
@@ -37,6 +38,25 @@ def test_a_sitting_is_found_again_by_its_token(store, quiz):
     other = store.quizzes.add("June", 8, ITEMS[:1], by="Mo")
     with pytest.raises(ValueError, match="another quiz"):
         store.quizzes.begin(other, "Ada", token=sitting.token)
+
+
+def test_of_one_sitting_no_other_quiz_and_no_other_answer_is_read(store, quiz, monkeypatch):
+    other = store.quizzes.add("June", 8, ITEMS[:1], by="Mo")
+    store.quizzes.answer(store.quizzes.begin(other, "Bo"), [Answer(0, (Tap(1.0, 1.0, "gap"),) * 3)])
+    store.quizzes.answer(store.quizzes.begin(quiz, "Bo"), [Answer(0, (Tap(1.0, 1.0, "gap"),) * 3)])
+    sitting = store.quizzes.begin(quiz, "Ada")
+    tap, item, parsed = quizzes.tap_from_dict, quizzes.item_from_dict, []
+    monkeypatch.setattr(quizzes, "tap_from_dict", lambda data: parsed.append("tap") or tap(data))
+    monkeypatch.setattr(quizzes, "item_from_dict", lambda data: parsed.append("item") or item(data))
+    done = store.quizzes.answer(sitting, [Answer(0, (Tap(1.5, 2.5, "gap"),))])
+    assert parsed == ["item", "item", "tap"]
+    assert store.quizzes.sitting(sitting.token) == done
+    assert store.quizzes.begin(quiz, "Ada", token=sitting.token) == done
+    assert parsed == ["item", "item", "tap"] * 3
+    assert store.quizzes.sitting("nowhere") is None
+    assert store.quizzes.quiz(other.token) == other
+    assert parsed == [*["item", "item", "tap"] * 3, "item"]
+    assert [len(s.answers) for s in store.quizzes.sittings()] == [1, 1, 1]
 
 
 def test_what_makes_no_sense_is_refused(store, quiz):

@@ -128,11 +128,14 @@ def test_weak_candidates_hold_no_photo_back(store, picture, screened):
     assert [(e.weak, e.decided, e.findings) for e in store.worklist("decided")] == [(0, 2, 1)]
 
 
-def test_the_worklist_comes_in_pages(store, picture, screened):
+def test_the_worklist_comes_in_pages(store, picture, screened, monkeypatch):
     for n in range(5):
         store.add_photo(screened(picture(n), ("gap", 0.3 + n / 10, GAP[2])), data=picture(n))
     whole = store.worklist()
     assert whole == store.worklist(limit=2) + store.worklist(limit=2, offset=2) + store.worklist(offset=4)
+    monkeypatch.setattr("visual_aid.records.store.READ_AT_A_TIME", 2)
+    assert whole == tuple(store.entries())
+    assert whole == tuple(store.entries("to_decide"))
 
 
 def test_the_next_photo_to_decide_follows_the_worklist(store, picture, screened):

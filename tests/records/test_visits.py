@@ -3,6 +3,8 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
+from visual_aid.records import queries
+
 DAY = dt.date(2026, 5, 4)
 
 
@@ -91,6 +93,52 @@ def test_the_former_photo_is_the_last_of_that_place_from_an_earlier_day(store, v
     assert store.visits.former(store.photo(new.id)).id == old.id
     assert store.visits.former(store.photo(oldest.id)) is None
     assert store.visits.former(new) is None  # not placed when it was read
+
+
+@pytest.fixture
+def parsed(monkeypatch):
+    """Give the ids of the photos whose records were read, as they are."""
+    read, ids = queries.to_photo, []
+
+    def listed(row):
+        ids.append(row["id"])
+        return read(row)
+
+    monkeypatch.setattr(queries, "to_photo", listed)
+    return ids
+
+
+def test_the_former_photo_is_found_without_reading_those_before_it(store, visited, parsed):
+    photos = [visited(day, day) for day in (1, 2, 3, 4)]
+    store.visits.place(dict.fromkeys([p.id for p in photos], (2, "left", "torque rod")), by="mk")
+    last = store.photo(photos[-1].id)
+    parsed.clear()
+    assert store.visits.former(last).id == photos[2].id
+    assert parsed == [photos[2].id]
+
+
+def test_of_a_day_s_photos_that_can_be_judged_the_former_is_the_first_taken(store, visited):
+    late, early, last = (visited(n, day) for n, day in ((1, 2), (2, 2), (3, 4)))
+    store.visits.place(dict.fromkeys([p.id for p in (early, late, last)], (2, "left", "torque rod")), by="mk")
+    # Neither says when it was taken: names decide.
+    assert store.visits.former(store.photo(last.id)).name == "IMG_1.jpg"
+
+
+def test_places_seen_again_are_those_of_visits_on_different_days(store, visited, parsed):
+    again, once, twice_that_day, nowhere = (2, "left", "torque rod"), *((n, "left", "hub") for n in (1, 2, 3))
+    spots = {
+        visited(1, 1).id: again,
+        visited(2, 1).id: once,
+        visited(3, 2).id: twice_that_day,
+        visited(4, 2).id: twice_that_day,
+        visited(5, 3).id: again,
+    }
+    visited(6, 3)
+    store.visits.place(spots, by="mk")
+    store.visits.position("417", *nowhere)
+    parsed.clear()
+    assert [(p.unit, p.spot) for p in store.visits.seen_again()] == [("417", again)]
+    assert parsed == []
 
 
 def test_a_photo_of_no_visit_joins_one_and_one_of_another_visit_stays(store, picture, screened, visited):

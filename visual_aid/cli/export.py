@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from contextlib import closing
 from pathlib import Path
 
@@ -36,11 +37,12 @@ def write_cases(store: str, folder: Path) -> int:
     confirmed = ruled_out = written = 0
     failed = False
     with closing(open_records(store)) as records:
-        photos = [e.photo for e in records.worklist(chosen=Filter(every_shot=True)) if e.decided]
-        if not photos:
+        photos = (e.photo for e in records.entries(chosen=Filter(every_shot=True)) if e.decided)
+        first = next(photos, None)
+        if first is None:
             raise click.UsageError(f"{store}: nothing is decided yet, so there is nothing to export")
         examples = records.gallery.examples()
-        for photo in photos:
+        for photo in itertools.chain([first], photos):
             one = item(photo, records.candidates(photo.id), examples)
             try:
                 files = case_files(written + 1, one, photo.screening, publishable(records, photo.id))

@@ -77,6 +77,8 @@ def show() -> None:
         folder = st.text_input(
             "Or a folder on this machine", key="folder", placeholder="Path, with its subfolders"
         )
+    if folder:
+        st.caption("Photos are not copied: keep the folder where it is.")
     if folder and st.button("Screen the folder", disabled=not ready):
         path = Path(folder).expanduser()
         left_out: list[str] = []

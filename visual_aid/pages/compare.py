@@ -84,14 +84,8 @@ def _pair() -> tuple[StoredPhoto, StoredPhoto] | None:
 
 
 def _places() -> Mapping[int, Position]:
-    """Give the places with photos from two visits, by id."""
-    store = the_store()
-    return {
-        place.id: place
-        for unit in store.visits.units()
-        for place in store.visits.positions(unit)
-        if len({photo.visit.date for photo in store.visits.at(place.id) if photo.visit}) > 1
-    }
+    """Give the places with photos from visits on different days, by id."""
+    return {place.id: place for place in the_store().visits.seen_again()}
 
 
 def _take_from_address() -> None:
@@ -242,7 +236,9 @@ def _measured(comparison: Comparison) -> None:
 
 
 def _news(comparison: Comparison, after: StoredPhoto) -> None:
-    st.subheader("New since the visit before" if comparison.news else "Nothing else is new", anchor=False)
+    st.subheader(
+        "New since the visit before" if comparison.news else "Nothing else new was flagged", anchor=False
+    )
     for news in comparison.news:
         st.text(sentence(f"{SIGN_STYLE[news.cue].label}: {news.say}"))
     if comparison.news and st.button("Look at the later photo", width="stretch"):

@@ -109,7 +109,8 @@ def laid(store: Store, earlier: str, photo: str) -> bytes:
         pixels = laid_on(store.read(former), _read(store, photo), homography)
         return encode(Image.fromarray(pixels), SHOWN_BYTES)
 
-    return store.copy(f"{photo}-{earlier}.jpg", make)
+    # By the comparison too: one made since lays them otherwise.
+    return store.copy(_name(store, photo, "laid", earlier, homography), make)
 
 
 @functools.lru_cache(maxsize=2)

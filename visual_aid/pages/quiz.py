@@ -21,8 +21,7 @@ state = st.session_state
 
 def show() -> None:
     """Show the sitting at work, else the quizzes there are."""
-    token = st.query_params.get("sitting", "")
-    sitting = next((s for s in the_store().quizzes.sittings() if s.token == token), None)
+    sitting = the_store().quizzes.sitting(st.query_params.get("sitting", ""))
     if sitting is not None:
         _sit(sitting)
         return

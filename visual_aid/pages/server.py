@@ -114,17 +114,17 @@ def magnified(request: Request) -> Response:
 
 def before(request: Request) -> Response:
     """Answer with the photo of the visit before, laid on the one that the id names."""
-    return _image(lambda: pictures.before(the_store(), request.path_params["id"]))
+    return _fresh(lambda: pictures.before(the_store(), request.path_params["id"]))
 
 
 def laid(request: Request) -> Response:
     """Answer with one photo laid on another one of the same place."""
     about = request.path_params
-    return _image(lambda: pictures.laid(the_store(), about["before"], about["after"]))
+    return _fresh(lambda: pictures.laid(the_store(), about["before"], about["after"]))
 
 
 def _fresh(read: Callable[[], bytes]) -> Response:
-    """Answer with a picture that a box blurred meanwhile changes: no browser may show an earlier one."""
+    """Answer with a picture that a blurred box or a comparison changes: an earlier one may not be shown."""
     answer = _image(read)
     answer.headers["cache-control"] = "no-store"
     return answer

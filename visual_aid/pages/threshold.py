@@ -123,8 +123,8 @@ def _calibrations() -> None:
         st.text(f"{str(error).capitalize()}.")
         return
     st.text(
-        f"From {fit.decided} decisions. Mean log loss (lower is better) on photos that were held out: "
-        f"{fit.after:.3f}, with the engine's own scores {fit.before:.3f}."
+        f"From {fit.decided} decisions. How far the scores lie from what people decided, on photos not used "
+        f"for fitting (lower is better): {fit.after:.3f}, with the engine's own scores {fit.before:.3f}."
     )
     if raw.are_few or not fit.helps:
         st.warning("These decisions are too few, or they do not better the engine's own scores.")

@@ -26,7 +26,7 @@ from visual_aid.pages import actions
 from visual_aid.pages.session import ask_signature, signature, the_store, the_visit
 from visual_aid.pages.trouble import show_trouble, telling_trouble
 from visual_aid.pages.words import plain, sentence, where
-from visual_aid.records.entries import ODOMETER_UNITS, SIDES, OdometerUnit, Spot, StoredPhoto, Visit
+from visual_aid.records.entries import ODOMETER_UNITS, SIDES, Filter, OdometerUnit, Spot, StoredPhoto, Visit
 
 PLACE_UNKNOWN = "Place not known"
 CARD = 164
@@ -48,7 +48,7 @@ def show() -> None:
     st.text(f"{counted(len(photos), 'photo')} · inspector {visit.inspector}{odometer}")
     if not signature():
         ask_signature()
-    _to_do(visit, photos)
+    _to_do(visit)
     _retakes(photos)
     _places(visit, photos)
     _report(visit)
@@ -59,9 +59,8 @@ def show() -> None:
 # What is left to do
 
 
-def _to_do(visit: Visit, photos: Sequence[StoredPhoto]) -> None:
-    here = {photo.id for photo in photos}
-    waiting = [e for e in the_store().worklist("to_decide") if e.photo.id in here]
+def _to_do(visit: Visit) -> None:
+    waiting = the_store().worklist("to_decide", Filter(visit=visit.id))
     findings = actions.findings(the_store(), visit)
     unchecked = [f for f, _ in findings if not the_store().logbook.lines("hand_check", candidate=f.id)]
     with st.container(key="to-do", horizontal=True):
@@ -147,7 +146,7 @@ def _card(photo: StoredPhoto, spot: Spot | None, guessed: bool, route: Sequence[
         f'<img class="card" src="/thumb/{escape(photo.id)}" alt="" loading="lazy">'
         f'<div class="small">{escape(" · ".join(filter(None, about)))}</div>'
     )
-    label = where(spot) if spot else PLACE_UNKNOWN
+    label = plain(where(spot)) if spot else PLACE_UNKNOWN
     if guessed:
         label += "\N{NO-BREAK SPACE}?"
     if st.button(label, key=f"place-{photo.id}", width="stretch", disabled=not signature()):

@@ -17,10 +17,8 @@ from visual_aid.pages.session import ask_signature, holder, signature, the_store
 from visual_aid.pages.trouble import telling_trouble
 from visual_aid.pages.words import STAGE_LABEL, chance, place, sentence
 from visual_aid.records.entries import EVERYTHING, STAGES, Bulk, Filter, Stage, WorklistEntry
-from visual_aid.records.store import Store
 
 PAGE_LENGTH = 20
-EXPORTED_AT_A_TIME = 500
 
 state = st.session_state
 
@@ -149,7 +147,7 @@ def _undo_bulk(bulk: Bulk) -> None:
 
 def _exports(stage: Stage, chosen: Filter) -> None:
     store = the_store()
-    entries = partial(_all_entries, store, stage, chosen)
+    entries = partial(store.entries, stage, chosen)
 
     def table(write: Callable[[Iterator[WorklistEntry]], bytes]) -> Callable[[], bytes]:
         return lambda: write(entries())
@@ -171,13 +169,6 @@ def _exports(stage: Stage, chosen: Filter) -> None:
     with st.expander("Take this list elsewhere"), st.container(horizontal=True):
         for label, name, kind, data in files:
             st.download_button(label, data, name, kind, on_click="ignore")
-
-
-def _all_entries(store: Store, stage: Stage, chosen: Filter) -> Iterator[WorklistEntry]:
-    offset = 0
-    while some := store.worklist(stage, chosen, limit=EXPORTED_AT_A_TIME, offset=offset):
-        yield from some
-        offset += len(some)
 
 
 show()

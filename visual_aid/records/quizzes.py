@@ -8,12 +8,14 @@ import secrets
 from collections.abc import Iterable, Sequence
 from functools import partial
 
-from sqlalchemy import Connection, Engine, insert, select
+from sqlalchemy import ColumnElement, Connection, Engine, insert, select, true
 
 from visual_aid.records import queries
 from visual_aid.records import schema as t
 from visual_aid.records.teaching import Answer, Item, Quiz, Sitting, item_from_dict, tap_from_dict
 from visual_aid.records.writing import added, named, now, reading, writing
+
+ALL = true()
 
 
 class Quizzes:
@@ -45,17 +47,17 @@ class Quizzes:
                 by=named(by),
                 at=now(),
             )
-            return _quizzes(connection)[number]
+            return _quizzes(connection, t.quiz.c.id == number)[0]
 
     def quizzes(self) -> tuple[Quiz, ...]:
         """List the quizzes, the last one first."""
         with self._reading() as connection:
-            return tuple(reversed(_quizzes(connection).values()))
+            return tuple(reversed(_quizzes(connection)))
 
     def quiz(self, token: str) -> Quiz:
         """Look a quiz up by its token; KeyError if there is none."""
         with self._reading() as connection:
-            found = [quiz for quiz in _quizzes(connection).values() if quiz.token == token]
+            found = _quizzes(connection, t.quiz.c.token == token)
         if not found:
             raise KeyError(token)
         return found[0]
@@ -77,7 +79,7 @@ class Quizzes:
                 added(connection, t.sitting, token=token, **values)
             elif before.quiz != quiz.id:
                 raise ValueError("these answers belong to another quiz")
-            return next(s for s in _sittings(connection) if s.token == token)
+            return _sittings(connection, t.sitting.c.token == token)[0]
 
     def answer(self, sitting: Sitting, answers: Iterable[Answer]) -> Sitting:
         """Keep answers; one given before stays as it is.
@@ -99,7 +101,12 @@ class Quizzes:
                     connection.execute(
                         insert(t.answer).values(sitting=sitting.id, item=answer.item, taps=taps, at=now())
                     )
-            return next(s for s in _sittings(connection) if s.id == sitting.id)
+            return _sittings(connection, t.sitting.c.id == sitting.id)[0]
+
+    def sitting(self, token: str) -> Sitting | None:
+        """Look a sitting up by its token; None if there is none."""
+        with self._reading() as connection:
+            return next(iter(_sittings(connection, t.sitting.c.token == token)), None)
 
     def sittings(self) -> tuple[Sitting, ...]:
         """List every sitting with its answers, oldest first."""
@@ -107,10 +114,11 @@ class Quizzes:
             return tuple(_sittings(connection))
 
 
-def _quizzes(connection: Connection) -> dict[int, Quiz]:
-    rows = connection.execute(select(t.quiz).order_by(t.quiz.c.id)).mappings()
-    return {
-        row["id"]: Quiz(
+def _quizzes(connection: Connection, which: ColumnElement[bool] = ALL) -> list[Quiz]:
+    """Read the quizzes for which a condition holds, or all, oldest first."""
+    rows = select(t.quiz).where(which).order_by(t.quiz.c.id)
+    return [
+        Quiz(
             id=row["id"],
             token=row["token"],
             title=row["title"],
@@ -119,14 +127,19 @@ def _quizzes(connection: Connection) -> dict[int, Quiz]:
             by=row["by"],
             at=queries.aware(row["at"]),
         )
-        for row in rows
-    }
+        for row in connection.execute(rows).mappings()
+    ]
 
 
-def _sittings(connection: Connection) -> list[Sitting]:
-    quizzes = _quizzes(connection)
+def _sittings(connection: Connection, which: ColumnElement[bool] = ALL) -> list[Sitting]:
+    """Read the sittings for which a condition holds, or all, each with its quiz and answers, oldest first."""
+    chosen = select(t.sitting).where(which).order_by(t.sitting.c.id)
+    rows = connection.execute(chosen).mappings().all()
+    some = chosen.subquery()
+    quizzes = {q.id: q for q in _quizzes(connection, t.quiz.c.id.in_(select(some.c.quiz)))}
     answers: dict[int, list[Answer]] = {}
-    for row in connection.execute(select(t.answer).order_by(t.answer.c.at, t.answer.c.item)):
+    given = select(t.answer).where(t.answer.c.sitting.in_(select(some.c.id)))
+    for row in connection.execute(given.order_by(t.answer.c.at, t.answer.c.item)):
         taps = tuple(tap_from_dict(tap) for tap in json.loads(row.taps))
         answers.setdefault(row.sitting, []).append(Answer(row.item, taps))
     return [
@@ -139,5 +152,5 @@ def _sittings(connection: Connection) -> list[Sitting]:
             answers=tuple(answers.get(row["id"], ())),
             at=queries.aware(row["at"]),
         )
-        for row in connection.execute(select(t.sitting).order_by(t.sitting.c.id)).mappings()
+        for row in rows
     ]

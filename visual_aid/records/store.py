@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType
 
@@ -41,6 +41,9 @@ from visual_aid.records.standing import stand
 from visual_aid.records.tunings import Tunings
 from visual_aid.records.visits import Visits
 from visual_aid.records.writing import named, reading, writing
+
+READ_AT_A_TIME = 500
+"""Photos that ``Store.entries`` holds at a time."""
 
 
 class Store:
@@ -241,6 +244,13 @@ class Store:
         """List photos in the order in which a person should look at them: by priority, highest first."""
         with reading(self._engine) as connection:
             return worklist.read_worklist(connection, stage, chosen, limit, offset)
+
+    def entries(self, stage: Stage | None = None, chosen: Filter = EVERYTHING) -> Iterator[WorklistEntry]:
+        """List photos as ``worklist`` does, however many: only some of them are held at a time."""
+        offset = 0
+        while some := self.worklist(stage, chosen, limit=READ_AT_A_TIME, offset=offset):
+            yield from some
+            offset += len(some)
 
     def holds_photos(self) -> bool:
         """Tell whether there is any photo at all, without counting them."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 
-from sqlalchemy import Connection, Engine, Select, select, update
+from sqlalchemy import Connection, Engine, Select, func, select, update
 
 from visual_aid.records import queries
 from visual_aid.records import schema as t
@@ -166,17 +166,21 @@ class Visits:
 
     def positions(self, unit: str) -> tuple[Position, ...]:
         """List the places of a unit that were photographed before, in the order of their first mention."""
-        rows = (
-            select(t.position, t.unit.c.number)
-            .join(t.unit, t.unit.c.id == t.position.c.unit)
-            .where(t.unit.c.number == unit)
-            .order_by(t.position.c.id)
-        )
+        rows = _positions().where(t.unit.c.number == unit).order_by(t.position.c.id)
         with reading(self._engine) as connection:
-            return tuple(
-                Position(r["id"], r["number"], r["axle"], r["side"], r["component"])
-                for r in connection.execute(rows).mappings()
-            )
+            return _read_positions(connection, rows)
+
+    def seen_again(self) -> tuple[Position, ...]:
+        """List the places photographed at visits on different days, by unit as ``positions`` lists them."""
+        again = (
+            select(t.photo.c.position)
+            .join(t.visit, t.visit.c.id == t.photo.c.visit)
+            .group_by(t.photo.c.position)
+            .having(func.count(t.visit.c.date.distinct()) > 1)
+        )
+        rows = _positions().where(t.position.c.id.in_(again)).order_by(t.unit.c.number, t.position.c.id)
+        with reading(self._engine) as connection:
+            return _read_positions(connection, rows)
 
     def place(self, places: Mapping[str, Spot], *, by: str) -> None:
         """Say where on their unit photos were taken; the logbook keeps what was said before.
@@ -219,12 +223,18 @@ class Visits:
         """Give the last photo of the same place from a visit on an earlier day; None if there is none."""
         if photo.visit is None or photo.position is None:
             return None
+        taken = t.photo.c.taken
+        # Of several of that day one that can be judged, then the first taken: one record is read of them all.
+        rows = (
+            queries.photos()
+            .where(t.photo.c.position == photo.position.id, t.visit.c.date < photo.visit.date)
+            .order_by(t.visit.c.date.desc(), t.screening.c.usable.desc())
+            .order_by(taken.is_(None), taken, t.photo.c.name, t.photo.c.id)
+            .limit(1)
+        )
         with reading(self._engine) as connection:
-            earlier = queries.read_photos(
-                connection, (t.photo.c.position == photo.position.id) & (t.visit.c.date < photo.visit.date)
-            )
-        dated = [(p.visit.date, p.screening.quality.usable, p) for p in earlier if p.visit is not None]
-        return max(dated, key=lambda one: one[:2])[2] if dated else None
+            row = connection.execute(rows).mappings().first()
+        return None if row is None else queries.to_photo(row)
 
 
 def _visits() -> Select[tuple[object, ...]]:
@@ -248,6 +258,17 @@ def _change(connection: Connection, before: Visit, after: Mapping[str, object], 
         unit = the_unit(connection, before.unit)
         add_line(connection, "visit_edit", body, by, unit=unit, visit=before.id)
     return _read(connection, before.id)
+
+
+def _positions() -> Select[tuple[object, ...]]:
+    return select(t.position, t.unit.c.number).join(t.unit, t.unit.c.id == t.position.c.unit)
+
+
+def _read_positions(connection: Connection, rows: Select[tuple[object, ...]]) -> tuple[Position, ...]:
+    return tuple(
+        Position(r["id"], r["number"], r["axle"], r["side"], r["component"])
+        for r in connection.execute(rows).mappings()
+    )
 
 
 def _position(connection: Connection, unit: str, axle: int, side: Side, component: str) -> Position:
