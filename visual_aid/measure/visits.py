@@ -23,7 +23,7 @@ from visual_aid.measure.register import Registration, register
 from visual_aid.measure.turn import View, measure_turn, octaves
 from visual_aid.model import NOT_IN_PLACE, Candidate, Fastener, Outline, Screening, Sign
 from visual_aid.photo import Photo
-from visual_aid.quality import judge
+from visual_aid.quality import judge, retakes
 
 SCHEMA = "visual-aid/comparison/1"
 
@@ -253,9 +253,8 @@ def compare(
     """
     names = before.info.name, after.info.name
     for photo, which in ((before, "before"), (after, "after")):
-        quality = judge(photo)
-        if not quality.usable:
-            return Comparison(*names, why=f"the photo {which} cannot be judged: {quality.problems[0].say}")
+        if grave := retakes(judge(photo).problems):
+            return Comparison(*names, why=f"the photo {which} cannot be judged: {grave[0].say}")
     laid = register(before, after)
     if laid is None:
         return Comparison(
