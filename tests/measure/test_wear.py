@@ -113,6 +113,13 @@ def test_two_boxes_in_one_photo_give_a_ratio_without_a_scale():
     assert scaled.scale == "rule"
 
 
+def test_two_equal_heights_in_one_photo_are_neither_higher_nor_lower():
+    found = measure_wear(
+        "height_difference", [noise()], [(40.0, 40.0, 60.0, 200.0), (250.0, 40.0, 60.0, 200.0)]
+    )
+    assert found.reason.startswith("right is as high as left, give or take ")
+
+
 def test_each_of_two_photos_may_have_its_own_known_length():
     photos, boxes = [noise(), noise(1)], [(40.0, 40.0, 60.0, 200.0), (250.0, 40.0, 60.0, 180.0)]
     rule, half = (scale_of_length((0, 0), (100, 0), mm, "rule") for mm in (200.0, 100.0))

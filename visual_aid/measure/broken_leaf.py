@@ -172,7 +172,7 @@ def darkest(leaf: Leaf, most: int = 3) -> list[Crossing]:
 def _paths(dark: NDArray[Any]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     """Give the darkest path up from each column at the lower edge, and how dark it is throughout.
 
-    A path may step one column a row. How dark it is throughout is what all but its palest quarter reach.
+    A path may step one column a row. How dark it is throughout is what all but its palest fifth reach.
     """
     h, w = dark.shape
     value = dark[0].astype(float)
