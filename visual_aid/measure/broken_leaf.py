@@ -81,7 +81,7 @@ class Leaf:
     def too_small(self) -> bool:
         """Whether a line across the leaf could not be told from grain."""
         h, w = self.dark.shape
-        return h < LEAST_ROWS or w < LEAST_COLUMNS
+        return bool(h < LEAST_ROWS or w < LEAST_COLUMNS)
 
 
 def measure(views: Sequence[View]) -> Found:
