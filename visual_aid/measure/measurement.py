@@ -16,7 +16,7 @@ from visual_aid.photo import Photo
 SCHEMA = "visual-aid/measurement/1"
 
 CLEAR_OF_DOUBT = 2.0
-"""How many times its uncertainty a figure has to lie off its limit for the limit to be told: 19 of 20."""
+"""How many times its uncertainty a figure has to lie off its limit, or off nothing, to count: 19 of 20."""
 
 Outcome = Literal["beyond_limit", "within_limit", "unclear", "no_limit", "cannot_measure"]
 OUTCOME_WORDS: dict[Outcome, str] = {

@@ -18,6 +18,7 @@ from visual_aid.evidence.frame import box_of, plane_to_image
 from visual_aid.fasteners.find import Overview, find_fasteners, look_over
 from visual_aid.fasteners.lean import lean_in
 from visual_aid.measure.hexagon_size import common_size
+from visual_aid.measure.measurement import CLEAR_OF_DOUBT
 from visual_aid.measure.pairing import Place, pair_fasteners
 from visual_aid.measure.register import Registration, register
 from visual_aid.measure.turn import View, measure_turn, octaves
@@ -34,8 +35,6 @@ MOST_TILT = 55.0
 LEAST_TURN = 4.0
 """Degrees under which no nut is called turned; common practice, no source. Of 69 nuts that stayed, on 29
 pairs of made pictures, 67 are measured within 2 degrees and nine in ten within 0.6."""
-CLEAR_OF_DOUBT = 2.0
-"""How many times its uncertainty a turn has to be to count."""
 LEAST_AGREEMENT = 0.15
 """Agreement under which the two views of a nut are too unlike for a turn to mean anything."""
 MOST_CHANCE = 0.999
