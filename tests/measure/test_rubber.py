@@ -6,7 +6,7 @@ import pytest
 from visual_aid.measure.measurement import CannotMeasure, View
 from visual_aid.measure.patch import Patch
 from visual_aid.measure.rubber import LEAST_LIGHT, MOST_LIGHT, rubber_light
-from visual_aid.measure.wear import KINDS
+from visual_aid.measure.wear import WEAR_KINDS
 from visual_aid.photo import Photo
 
 
@@ -34,4 +34,4 @@ def test_cracks_and_scuffs_are_looked_for_on_the_same_rubber(grey):
     view = View(Photo.from_array(pixels), (0.0, 0.0, 300.0, 300.0))
     for wear in ("chafe", "rubber_crack"):
         with pytest.raises(CannotMeasure, match="too light for bare rubber"):
-            KINDS[wear].measure([view])
+            WEAR_KINDS[wear].measure([view])

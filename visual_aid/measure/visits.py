@@ -18,10 +18,10 @@ from visual_aid.evidence.frame import box_of, plane_to_image
 from visual_aid.fasteners.find import Overview, find_fasteners, look_over
 from visual_aid.fasteners.lean import lean_in
 from visual_aid.measure.hexagon_size import common_size
+from visual_aid.measure.laying import Registration, register
 from visual_aid.measure.measurement import CLEAR_OF_DOUBT
 from visual_aid.measure.pairing import Place, pair_fasteners
-from visual_aid.measure.register import Registration, register
-from visual_aid.measure.turn import View, measure_turn, octaves
+from visual_aid.measure.turn import NutView, measure_turn, octaves
 from visual_aid.model import NOT_IN_PLACE, Candidate, Fastener, Outline, Screening, Sign
 from visual_aid.photo import Photo
 from visual_aid.quality import judge, retakes
@@ -301,7 +301,7 @@ def _views(
     finds: Sequence[Sequence[Fastener]],
     before: Photo,
     after: Photo,
-) -> list[tuple[View, View]]:
+) -> list[tuple[NutView, NutView]]:
     """Set up how both photos see every nut, in one plane that both agree on."""
     grey = [
         octaves(np.asarray(cv2.cvtColor(p.working, cv2.COLOR_RGB2GRAY), np.uint8)) for p in (before, after)
@@ -319,14 +319,14 @@ def _views(
         matrix = plane * place.radius
         views.append(
             (
-                View(
+                NutView(
                     grey[0],
                     before.to_working(here),
                     matrix / before.scale,
                     np.linalg.solve(plane, leans[0](here)),
                     stud,
                 ),
-                View(
+                NutView(
                     grey[1],
                     after.to_working(there),
                     jacobian @ matrix / after.scale,
@@ -339,7 +339,7 @@ def _views(
     return [(_sized(a, factor), _sized(b, factor)) for a, b in views]
 
 
-def _sized(view: View, factor: float) -> View:
+def _sized(view: NutView, factor: float) -> NutView:
     """Take a nut's radius for larger by a factor."""
     return dataclasses.replace(view, matrix=view.matrix * factor, lean=view.lean / factor)
 
@@ -391,7 +391,9 @@ def _unit(matrix: Floats) -> Floats:
     return scaled
 
 
-def _turns(views: Sequence[tuple[View, View]], places: Sequence[Place], after: Photo) -> tuple[NutTurn, ...]:
+def _turns(
+    views: Sequence[tuple[NutView, NutView]], places: Sequence[Place], after: Photo
+) -> tuple[NutTurn, ...]:
     turns = []
     for place, (a, b) in zip(places, views, strict=True):
         measured = measure_turn(a, b)
