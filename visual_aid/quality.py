@@ -121,10 +121,19 @@ def judge(photo: Photo, fasteners: Sequence[Fastener] = (), edges: Edges | None 
         measures["nut_radius"] = float(np.median([f.radius for f in fasteners])) / photo.scale
     else:
         measures["photo_side"] = float(max(photo.info.width, photo.info.height))
-    if not _retakes(_problems(measures)):  # in the dark and in burnt-out light no edge tells of blur
+    if not retakes(_problems(measures)):  # in the dark and in burnt-out light no edge tells of blur
         measures["edge_spread"] = edge_spread(edges or find_edges(rgb), subject)
     problems = _problems(measures)
-    return Quality(not _retakes(problems), problems)
+    return Quality(not retakes(problems), problems)
+
+
+def retakes(problems: Sequence[Problem]) -> tuple[Problem, ...]:
+    """Give the problems that call for a retake; the others are cautions."""
+    return tuple(
+        p
+        for p in problems
+        if any(p.code == limit.code and p.limit == limit.retake for limit in LIMITS.values())
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,8 +244,8 @@ def smeared(photo: Photo) -> str | None:
         return (
             "it has no edge that tells whether it is sharp: take in the part's rim, hold still, take it again"
         )
-    problems = _problems({"edge_spread": spread})
-    return problems[0].say if _retakes(problems) else None
+    too_far = retakes(_problems({"edge_spread": spread}))
+    return too_far[0].say if too_far else None
 
 
 _FINE, _COARSE = 0.9, 2.0  # Gaussians in pixels of the measuring scale
@@ -314,7 +323,3 @@ def _sparse(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
 
 def _problems(measures: dict[str, float]) -> tuple[Problem, ...]:
     return tuple(p for measure, value in measures.items() if (p := LIMITS[measure].problem(value)))
-
-
-def _retakes(problems: Sequence[Problem]) -> bool:
-    return any(p.limit == limit.retake for p in problems for limit in LIMITS.values() if limit.code == p.code)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from visual_aid.measure.hexagon_size import SIZES, common_size
-from visual_aid.measure.turn import View, octaves
+from visual_aid.measure.turn import NutView, octaves
 
 STEP = SIZES[1] - SIZES[0]
 
@@ -18,7 +18,7 @@ def views(camera, draw_plate, factor):
         look = camera(tilt, 40)
         photo = look.photo(draw_plate([(320.0, 320.0, 40.0, turn)], True), 3)
         place, jacobian = look.see(320.0, 320.0)
-        seen.append(View(octaves(photo), place, jacobian * 40.0 * factor, np.zeros(2)))
+        seen.append(NutView(octaves(photo), place, jacobian * 40.0 * factor, np.zeros(2)))
     return seen
 
 

@@ -85,23 +85,30 @@ def test_a_long_pack_that_leans_beyond_its_box_is_refused():
         measure([View(Photo.from_array(pixels), (100.0, 180.0, 890.0, 60.0))])
 
 
-def stacked(leaves, thick, gap, long, cracked=None):
+def stacked(heights, gap, long, cracked=None):
     """Draw a level pack that fills its photo, one leaf cut through in the middle."""
-    light = np.full((leaves * (thick + gap), long), 15.0)
-    for k in range(leaves):
-        light[k * (thick + gap) : k * (thick + gap) + thick] = 110
+    tops = np.cumsum([0, *(high + gap for high in heights)])
+    light = np.full((tops[-1], long), 15.0)
+    for k, high in enumerate(heights):
+        light[tops[k] : tops[k] + high] = 110
     if cracked is not None:
-        light[cracked * (thick + gap) : (cracked + 1) * (thick + gap), long // 2 - 3 : long // 2 + 3] = 15
+        light[tops[cracked] : tops[cracked + 1], long // 2 - 3 : long // 2 + 3] = 15
     photo = cv2.GaussianBlur(light, (0, 0), 0.8) + np.random.default_rng(0).normal(0, 2, light.shape)
     return Photo.from_array(photo.clip(0, 255).round().astype(np.uint8)[..., None].repeat(3, 2))
 
 
 @pytest.mark.parametrize("cracked", [None, 3], ids=["whole", "cracked"])
 @pytest.mark.parametrize(
-    ("photo", "wide"), [((8, 14, 5, 3000), 2900), ((20, 90, 12, 400), 26)], ids=["thin", "narrow"]
+    ("photo", "wide"), [(([14] * 8, 5, 3000), 2900), (([90] * 20, 12, 400), 26)], ids=["thin", "narrow"]
 )
 def test_leaves_of_a_few_rows_or_columns_are_not_passed(photo, wide, cracked):
     seen = stacked(*photo, cracked)
     middle = seen.info.width / 2
     with pytest.raises(CannotMeasure, match="too small for a break"):
         measure([View(seen, (middle - wide / 2, 0.0, float(wide), float(seen.info.height)))])
+
+
+def test_a_thin_leaf_within_the_pack_is_not_taken_for_a_gap():
+    photo = stacked([60, 60, 15, 60, 60, 60], 10, 900)
+    found = take_apart(cut(View(photo, (0.0, 0.0, 900.0, float(photo.info.height))), 900))
+    assert len(found.bands) == 6

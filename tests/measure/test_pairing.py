@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from visual_aid.measure.laying import Registration
 from visual_aid.measure.pairing import Place, pair_fasteners, smooth_radii
-from visual_aid.measure.register import Registration
 from visual_aid.model import Fastener
 
 SIZE = (1000, 800)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from visual_aid.measure.turn import Turn, View, measure_turn, octaves
+from visual_aid.measure.turn import NutView, Turn, measure_turn, octaves
 
 RADIUS = 40.0
 MIDDLE = (320.0, 320.0)
@@ -20,7 +20,7 @@ def view(look, draw_plate, degrees, *, seed=0, marks=True, light=1.0, clear=1.6)
     nut = (*MIDDLE, RADIUS, 10.0 + degrees)
     photo = look.photo(light * draw_plate([nut], marks, clear=clear), seed)
     place, jacobian = look.see(*MIDDLE)
-    return View(octaves(photo), place, jacobian * RADIUS, np.zeros(2))
+    return NutView(octaves(photo), place, jacobian * RADIUS, np.zeros(2))
 
 
 def modulo(degrees, period):
@@ -77,7 +77,7 @@ def test_without_marks_the_turn_is_told_modulo_60(draw_plate, camera):
 def test_a_place_that_is_somewhat_off_is_made_up_for(draw_plate, camera):
     a = view(camera(0, 0), draw_plate, 0.0, seed=1)
     b = view(camera(0, 0), draw_plate, 8.0, seed=2)
-    off = View(b.octaves, b.centre - b.matrix @ (0.12, -0.1), b.matrix, b.lean)
+    off = NutView(b.octaves, b.centre - b.matrix @ (0.12, -0.1), b.matrix, b.lean)
     assert measure_turn(a, off).degrees == pytest.approx(8.0, abs=0.8)
 
 

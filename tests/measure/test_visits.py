@@ -2,6 +2,7 @@
 
 import json
 
+import cv2
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -11,6 +12,7 @@ from visual_aid.measure import visits
 from visual_aid.measure.visits import SCHEMA, Comparison, News, NutTurn, compare
 from visual_aid.model import Candidate, Fastener, PhotoInfo, Quality, Screening
 from visual_aid.photo import Photo
+from visual_aid.quality import judge
 
 NUTS = [(190.0, 200.0, 44.0, 10.0), (450.0, 210.0, 44.0, 35.0), (320.0, 450.0, 44.0, 50.0)]
 
@@ -71,6 +73,14 @@ def test_a_photo_too_dark_to_judge_is_refused_by_name(draw_plate, found):
     dark = photo(found["after.jpg"], 0.1 * draw_plate(NUTS), 2, "after.jpg")
     assert compare(before, dark).why.startswith("the photo after cannot be judged: ")
     assert compare(dark, before).why.startswith("the photo before cannot be judged: ")
+
+
+def test_a_photo_is_refused_for_what_calls_for_a_retake_and_not_for_a_caution(draw_plate, found):
+    """It is a little smaller than is good as well, which alone would not send it back."""
+    sharp = photo(found["before.jpg"], draw_plate(NUTS), 1, "before.jpg")
+    soft = Photo.from_array(cv2.GaussianBlur(sharp.full, (0, 0), 6), "soft.jpg")
+    assert [problem.code for problem in judge(soft).problems] == ["too_small", "blurred"]
+    assert "hold still" in compare(soft, sharp).why
 
 
 def test_photos_without_a_nut_are_refused(draw_plate, found, monkeypatch):

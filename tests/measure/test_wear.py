@@ -17,7 +17,7 @@ from visual_aid.measure.measurement import CannotMeasure, Figure, Found, Limit, 
 from visual_aid.measure.rust_grade import D610, d610_grade, iso_4628_3_degree
 from visual_aid.measure.scale import scale_of_length
 from visual_aid.measure.scale_card import find_card
-from visual_aid.measure.wear import KINDS, NEEDS_SHARPNESS, measure_wear
+from visual_aid.measure.wear import NEEDS_SHARPNESS, WEAR_KINDS, measure_wear
 from visual_aid.model import WEARS
 from visual_aid.photo import Photo, read_photo_bytes
 
@@ -35,7 +35,7 @@ def noise(seed=0, size=(300, 400)):
 
 @pytest.mark.parametrize("wear", WEARS)
 def test_every_kind_has_words_cautions_and_a_hand_check_that_settles_it(wear):
-    kind = KINDS[wear]
+    kind = WEAR_KINDS[wear]
     assert kind.label
     assert kind.how
     assert any("chocked" in caution for caution in kind.cautions)
@@ -44,7 +44,7 @@ def test_every_kind_has_words_cautions_and_a_hand_check_that_settles_it(wear):
 
 
 def test_cautions_are_those_of_the_part():
-    said = {wear: " ".join(KINDS[wear].cautions) for wear in WEARS}
+    said = {wear: " ".join(WEAR_KINDS[wear].cautions) for wear in WEARS}
     for wear in ("chafe", "rubber_crack", "height_difference", "ride_height_hold"):
         assert "air spring under pressure" in said[wear]
     assert "can burn" in said["fluid_run"]
@@ -53,7 +53,7 @@ def test_cautions_are_those_of_the_part():
 
 @pytest.mark.parametrize("wear", WEARS)
 def test_a_photo_of_nothing_is_refused_or_shows_nothing(wear):
-    kind = KINDS[wear]
+    kind = WEAR_KINDS[wear]
     photos = [noise(i) for i in range(kind.photos[1])]
     found = measure_wear(wear, photos, [(60.0, 30.0, 160.0, 220.0)] * kind.boxes)
     if found.outcome == "cannot_measure":
@@ -111,6 +111,13 @@ def test_two_boxes_in_one_photo_give_a_ratio_without_a_scale():
     )
     assert scaled.figure("difference_mm") == pytest.approx(40, abs=0.5)
     assert scaled.scale == "rule"
+
+
+def test_two_equal_heights_in_one_photo_are_neither_higher_nor_lower():
+    found = measure_wear(
+        "height_difference", [noise()], [(40.0, 40.0, 60.0, 200.0), (250.0, 40.0, 60.0, 200.0)]
+    )
+    assert found.reason.startswith("right is as high as left, give or take ")
 
 
 def test_each_of_two_photos_may_have_its_own_known_length():
@@ -281,7 +288,7 @@ def test_what_makes_no_sense_is_refused_with_the_mend(wear, photos, boxes, say):
 
 @pytest.mark.parametrize("wear", ["movement", "height_difference", "ride_height_hold"])
 def test_one_photo_given_twice_shows_no_change(wear):
-    photo, boxes = noise(), [(1.0, 1.0, 50.0, 50.0)] * KINDS[wear].boxes
+    photo, boxes = noise(), [(1.0, 1.0, 50.0, 50.0)] * WEAR_KINDS[wear].boxes
     with pytest.raises(ValueError, match=r"noise0\.png is given twice"):
         measure_wear(wear, [photo, noise()], boxes)
 
@@ -295,7 +302,7 @@ def test_a_box_beside_the_photo_or_too_small_cannot_be_measured():
 @pytest.mark.parametrize("wear", WEARS)
 @pytest.mark.parametrize("tone", [1, 128, 255])
 def test_a_blank_photo_is_refused_with_the_mend(wear, tone):
-    kind = KINDS[wear]
+    kind = WEAR_KINDS[wear]
     blank = [Photo.from_array(np.full((300, 400, 3), tone + i, np.uint8), "blank.jpg") for i in (0, -1)]
     found = measure_wear(wear, blank[: kind.photos[1]], [(60.0, 30.0, 160.0, 220.0)] * kind.boxes)
     assert found.outcome == "cannot_measure"
@@ -332,7 +339,7 @@ def test_what_a_smeared_photo_shows_all_the_same_stands():
 
 @pytest.mark.parametrize("wear", WEARS)
 def test_a_box_off_the_photo_is_told_as_such(wear):
-    kind = KINDS[wear]
+    kind = WEAR_KINDS[wear]
     photos = [noise(i) for i in range(kind.photos[1])]
     found = measure_wear(wear, photos, [(390.0, 10.0, 100.0, 200.0)] * kind.boxes)
     assert found.outcome == "cannot_measure"

@@ -17,7 +17,7 @@ from visual_aid.evaluation.wear import JUDGED, read_cases
 from visual_aid.followup.handchecks import checks
 from visual_aid.measure.measurement import OUTCOME_WORDS
 from visual_aid.measure.scale_card import find_card
-from visual_aid.measure.wear import KINDS
+from visual_aid.measure.wear import WEAR_KINDS
 from visual_aid.model import WEARS
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.photo import read_photo_bytes
@@ -103,7 +103,7 @@ def test_every_kind_from_the_box_to_the_report(visit, store, worn, tmp_path):
     person.look()
     person.sign()
     for wear in WEARS:
-        kind, case = KINDS[wear], CASES[wear]
+        kind, case = WEAR_KINDS[wear], CASES[wear]
         look(person, photos[wear][0])
         if kind.boxes == 2:
             box_it(person, wear, case.boxes[0])
@@ -143,7 +143,7 @@ def test_every_kind_from_the_box_to_the_report(visit, store, worn, tmp_path):
     page.get_by_role("button", name="Check", exact=True).first.click()
     person.settle()
     first = next(f for f in store.findings() if f.id == int(page.url.rpartition("finding=")[2]))
-    title = checks()[KINDS[first.candidate.cue].hand_check].title
+    title = checks()[WEAR_KINDS[first.candidate.cue].hand_check].title
     assert page.get_by_role("combobox", name="Hand check").input_value() == title
 
     # The report names each with its figures, its limit and the other photo.
@@ -185,7 +185,7 @@ def test_without_the_card_a_known_length_in_each_photo_gives_millimetres(visit, 
     case = CASES[wear]
     bare = [without_card(data) for data in case.photos]
     first, _ = worn(wear, [data for data, *_ in bare])
-    heights = KINDS[wear].boxes == 2
+    heights = WEAR_KINDS[wear].boxes == 2
     person = visit((1024, 768))
     person.look()
     person.sign()

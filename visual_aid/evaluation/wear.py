@@ -3,8 +3,7 @@
 Definitions:
 
 - A case is one or two pictures with what is boxed on them and the truth. Cases are made anew from their
-seeds, or
-  read from a folder of labelled pictures.
+  seeds, or read from a folder of labelled pictures.
 - Seeds from ``HELD_OUT`` on shape nothing: thresholds were tuned on lower ones.
 - A case that the engine declines to measure is counted and leaves no error.
 - An uncertainty is right if two of three errors are within it and nineteen of twenty within twice.
@@ -21,6 +20,7 @@ from typing import Any
 
 import cv2
 import numpy as np
+from scipy.stats import spearmanr
 
 from visual_aid.decoder import read_photo_bytes
 from visual_aid.evaluation.made.areas import chafe, fluid_run, rubber_crack, rust_grade
@@ -173,7 +173,7 @@ def _judge_figure(wear: str, pairs: Sequence[tuple[Case, Measurement]]) -> WearF
             "within_3_points": float((errors <= 3).mean()),
         }
     if wear in ("rubber_crack", "chafe", "leaf_shift") and len(found) > 2:
-        extra = {"rank_correlation": _spearman(found, true)}
+        extra = {"rank_correlation": float(spearmanr(found, true).statistic)}
     if wear == "bushing_offset":
         extra = _by_card(pairs, name)
     extra |= _covered(pairs, name)
@@ -311,13 +311,3 @@ def _number(value: object) -> float:
 
 def _mean(flags: Sequence[bool]) -> float:
     return sum(flags) / len(flags) if flags else math.nan
-
-
-def _spearman(a: Sequence[float], b: Sequence[float]) -> float:
-    """Give the rank correlation; ties get their mean rank."""
-    ranks = []
-    for values in (a, b):
-        array = np.array(values)
-        below = (array[:, None] > array).sum(axis=1)
-        ranks.append(below + ((array[:, None] == array).sum(axis=1) - 1) / 2)
-    return float(np.corrcoef(ranks[0], ranks[1])[0, 1])

@@ -18,12 +18,16 @@ from visual_aid.measure.leaves import Pack, take_apart
 from visual_aid.measure.measurement import CannotMeasure, Figure, Found, Limit, Mark, View
 from visual_aid.measure.patch import cut
 from visual_aid.measure.scale import Floats
+from visual_aid.measure.ways import ways_down
 
 SIDE = 900
 HALF = 5
 """Half the width in pixels of the line that is looked for: both its sides are compared at that distance."""
 LEAST_ROWS, LEAST_COLUMNS = 4, 8 * HALF
 """Pixels of a leaf's height and length without which no line across it is told from grain."""
+ASIDE, DARKEST = 0.01, 0.35
+"""What a line's step aside costs, and what one of its rows counts at most, in darkness as a logarithm of
+lightness: a line is dark all the way, not in one spot. Own, no source."""
 CERTAIN = 0.10
 """Darkness, as a logarithm of lightness, that a break has all across its leaf."""
 CLEAR = 4.0
@@ -139,7 +143,9 @@ def crossings_of(pack: Pack, number: int) -> Leaf:
     left, right = np.roll(log, HALF, axis=1), np.roll(log, -HALF, axis=1)
     dark = np.minimum(left, right) - log
     dark[:, : 2 * HALF] = dark[:, -2 * HALF :] = -1.0
-    lines, through = _paths(dark)
+    lines, _ = ways_down(dark, most=DARKEST, aside=ASIDE)
+    # How dark a line is throughout is what all but its palest fifth reach.
+    through = np.percentile(np.take_along_axis(dark, lines, axis=1), 20, axis=0).clip(0, None)
     return Leaf(number, dark, lines, through, pack.lab[top:bottom, :, 1])
 
 
@@ -167,28 +173,6 @@ def darkest(leaf: Leaf, most: int = 3) -> list[Crossing]:
             )
         )
     return found
-
-
-def _paths(dark: NDArray[Any]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-    """Give the darkest path up from each column at the lower edge, and how dark it is throughout.
-
-    A path may step one column a row. How dark it is throughout is what all but its palest quarter reach.
-    """
-    h, w = dark.shape
-    value = dark[0].astype(float)
-    step = np.zeros((h, w), np.int64)
-    for row in range(1, h):
-        padded = np.pad(value, 1, constant_values=-np.inf)
-        choice = np.stack([padded[:-2] - 0.01, padded[1:-1], padded[2:] - 0.01])
-        best = choice.argmax(axis=0)
-        step[row] = best - 1
-        value = np.take_along_axis(choice, best[None], axis=0)[0] + np.minimum(dark[row], 0.35)
-    columns = np.empty((h, w), np.int64)
-    columns[-1] = np.arange(w)
-    for row in range(h - 1, 0, -1):
-        columns[row - 1] = (columns[row] + step[row, columns[row]]).clip(0, w - 1)
-    along = np.take_along_axis(dark, columns, axis=1)
-    return columns, np.percentile(along, 20, axis=0).clip(0, None)
 
 
 def _width(dark: NDArray[Any], columns: NDArray[np.int64]) -> float:

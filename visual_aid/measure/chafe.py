@@ -13,14 +13,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.colour import srgb_to_lab
-from visual_aid.measure.measurement import CannotMeasure, Figure, Found, Limit, View
+from visual_aid.measure.measurement import Figure, Found, Limit, View
 from visual_aid.measure.patch import cut
+from visual_aid.measure.rubber import rubber_light
 from visual_aid.measure.rust_grade import outlines
 
 SIDE = 600
-MOST_LIGHT = 55.0
-"""CIELAB lightness above which a boxed part is no bare rubber."""
 ROUGHER = 1.75
 """How many times the sound rubber's roughness a scuffed place has at least."""
 SMALLEST = 0.004
@@ -45,15 +43,7 @@ def measure(views: Sequence[View]) -> Found:
     """
     view = views[0]
     patch = cut(view, SIDE)
-    lab = srgb_to_lab(patch.pixels)
-    light = lab[..., 0]
-    if np.median(light) > MOST_LIGHT:
-        raise CannotMeasure(
-            "what is boxed is too light for bare rubber: wipe dust and mud off, or box the rubber alone"
-        )
-    if np.median(light) < 4:
-        raise CannotMeasure("the rubber is too dark to show scuffs: light it from the side and take it again")
-    mask = scuffed(lab)
+    mask = scuffed(rubber_light(patch, "scuffs"))
     share = float(mask.mean())
     grown = cv2.dilate(mask.astype(np.uint8), np.ones((3, 3), np.uint8)).mean() - share
     error = math.hypot(3 * float(grown), 0.25 * share, UNSEEN)
@@ -68,7 +58,7 @@ def measure(views: Sequence[View]) -> Found:
     return Found(reason, tuple(figures), outlines(mask, patch, "scuffed"), LIMIT)
 
 
-def scuffed(lab: NDArray[Any]) -> NDArray[np.bool_]:
+def scuffed(light: NDArray[np.float32]) -> NDArray[np.bool_]:
     """Mark scuffed rubber: rough, and not darker than the rubber around it.
 
     Roughness is the fine contrast of the light as a ratio, so that it is the same in shade and in the sun;
@@ -76,14 +66,13 @@ def scuffed(lab: NDArray[Any]) -> NDArray[np.bool_]:
 
     Parameters
     ----------
-    lab : ndarray of shape (H, W, 3)
-        CIELAB D65.
+    light : ndarray of shape (H, W)
+        CIELAB D65 lightness.
 
     Returns
     -------
     ndarray of shape (H, W), bool
     """
-    light = lab[..., 0]
     log = np.log(light + 3)
     fine = np.abs(cv2.GaussianBlur(log, (0, 0), 0.8) - cv2.GaussianBlur(log, (0, 0), 2.5))
     rough = cv2.GaussianBlur(fine, (0, 0), 5)

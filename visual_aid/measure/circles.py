@@ -14,11 +14,8 @@ import cv2
 import numpy as np
 from scipy.optimize import least_squares
 
-from visual_aid.measure.scale import Floats
+from visual_aid.measure.scale import FOCAL, FOCAL_SPREAD, Floats
 
-FOCAL, FOCAL_SPREAD = 1.0, 0.45
-"""Focal length as a share of the photo's longer side, and its spread as a logarithm: phones have 0.7 (wide)
-to 1.5 (twice enlarged). Common practice, no source."""
 RIM_ERROR = 0.3
 """Full pixels by which a rim's points miss a true circle: tuned on made pictures."""
 COUNTED = 20

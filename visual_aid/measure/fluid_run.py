@@ -23,6 +23,7 @@ from visual_aid.measure.measurement import CannotMeasure, Figure, Found, Limit, 
 from visual_aid.measure.patch import cut
 from visual_aid.measure.scale import Floats, project
 from visual_aid.measure.shock_body import TALL, WIDE, laid_flat
+from visual_aid.measure.ways import ways_down
 
 UNSURE = (0.35, 0.65)
 """Chance of a run between which nothing is said but that it cannot be told."""
@@ -216,23 +217,9 @@ def film_share(light: Light) -> float:
 
 
 def _path(bright: Floats, most: float, aside: float) -> NDArray[np.int64]:
-    """Give the column of the brightest way down, at most one column aside a row.
-
-    ``most`` is what a row counts at most, ``aside`` what a step aside costs.
-    """
-    value = bright[0]
-    step = np.zeros(bright.shape, np.int64)
-    for row in range(1, len(bright)):
-        padded = np.pad(value, 1, constant_values=-np.inf)
-        choice = np.stack([padded[:-2] - aside, padded[1:-1], padded[2:] - aside])
-        best = choice.argmax(axis=0)
-        step[row] = best - 1
-        value = np.take_along_axis(choice, best[None], axis=0)[0] + np.minimum(bright[row], most)
-    columns = np.empty(len(bright), np.int64)
-    columns[-1] = int(value.argmax())
-    for row in range(len(bright) - 1, 0, -1):
-        columns[row - 1] = columns[row] + step[row, columns[row]]
-    return columns
+    """Give the column, row by row, of the brightest way down; ``most`` and ``aside`` as in ``ways_down``."""
+    columns, total = ways_down(bright, most=most, aside=aside)
+    return columns[:, int(total.argmax())]
 
 
 def _longest(flags: NDArray[np.bool_], bridge: int) -> tuple[int, int]:

@@ -71,8 +71,7 @@ def _compared(views: Sequence[View], limit: Limit, names: tuple[str, str]) -> Fo
     percent = 100 * (second / first - 1)
     reason = (
         f"{names[0]} {first:.1f} mm, {names[1]} {second:.1f} mm: {difference:.1f} mm apart "
-        f"({percent:+.1f} %), give or "
-        f"take {error:.1f} mm"
+        f"({percent:+.1f} %), give or take {error:.1f} mm"
     )
     return Found(
         reason,
@@ -91,10 +90,11 @@ def _ratio(views: Sequence[View], names: tuple[str, str], marks: tuple[Mark, ...
     first, second = (view.box[3] for view in views)
     percent = 100 * (second / first - 1)
     error = 100 * math.hypot(ONE_PHOTO, math.sqrt(2) * CLICK * math.hypot(1 / first, 1 / second))
+    how = "higher" if percent > 0 else "lower"
+    beside = f"{abs(percent):.1f} % {how} than" if abs(percent) >= 0.05 else "as high as"
     return Found(
-        f"{names[1]} is {abs(percent):.1f} % {'higher' if percent > 0 else 'lower'} than {names[0]}, give "
-        f"or take "
-        f"{error:.1f}; without a scale the millimetres are not known ({views[0].why_no_scale})",
+        f"{names[1]} is {beside} {names[0]}, give or take {error:.1f} %; without a scale the millimetres are "
+        f"not known ({views[0].why_no_scale})",
         (Figure("difference_percent", percent, error),),
         marks,
     )

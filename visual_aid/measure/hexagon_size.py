@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.fasteners.hexagon import hexagon_sides
-from visual_aid.measure.turn import View, rectify
+from visual_aid.measure.turn import NutView, rectify
 
 Floats = NDArray[np.floating]
 
@@ -36,7 +36,7 @@ ALONG = 0.8
 _POINTS, _NORMALS = hexagon_sides(TURNS, ALONG)
 
 
-def hexagon_lead(view: View) -> Floats:
+def hexagon_lead(view: NutView) -> Floats:
     """Say how far edges around a nut favour a hexagon over one turned by 30 degrees, size by size.
 
     Returns
@@ -65,7 +65,7 @@ def hexagon_lead(view: View) -> Floats:
     return best
 
 
-def common_size(views: Sequence[View]) -> float:
+def common_size(views: Sequence[NutView]) -> float:
     """Find by what factor the radii of all views are off, alike for all since they show one joint's nuts."""
     leads = np.array([hexagon_lead(view) for view in views])
     spread = leads.std(axis=1, keepdims=True)

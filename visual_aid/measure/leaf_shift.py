@@ -50,7 +50,7 @@ def measure(views: Sequence[View]) -> Found:
     Raises
     ------
     CannotMeasure
-        Fewer than three leaves can be told apart, or their edges not be seen.
+        Fewer than three leaves can be told apart, or the ends of one within the pack are not seen.
     """
     view = views[0]
     patch = cut(view, SIDE)
@@ -60,11 +60,17 @@ def measure(views: Sequence[View]) -> Found:
     found = np.array([_edges(pack, band) for band in pack.bands])
     # What lies above or below the pack is no leaf: nothing ends on it where the leaves end.
     leaf = found[:, 2] > max(LEAST_STEP * float(np.median(found[:, 2])), LEAST_STEEP)
-    if leaf.sum() < LEAST_LEAVES:
+    kept = np.flatnonzero(leaf)
+    if len(kept) < LEAST_LEAVES:
         raise CannotMeasure(
             "the leaves' ends do not stand out from what is behind: light them, or hold a sheet behind"
         )
-    edges, bands = found[leaf, :2], [band for band, keep in zip(pack.bands, leaf, strict=True) if keep]
+    if kept[-1] - kept[0] >= len(kept):  # left out, a leaf within the pack would be taken for a gap
+        raise CannotMeasure(
+            f"the ends of the leaf numbered {np.argmin(leaf[kept[0] :]) + 1} from above do not stand out "
+            "from what is behind: light them, or hold a sheet behind"
+        )
+    edges, bands = found[kept, :2], pack.bands[kept[0] : kept[-1] + 1]
     height = np.array([b - a for a, b in bands], float)
     rows = np.array([(a + b) / 2 for a, b in bands])
     offsets = _out_of_line(edges, rows)

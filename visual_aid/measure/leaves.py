@@ -25,9 +25,9 @@ LEAST_GAP = 0.12
 """Darkness of a gap, as a logarithm of lightness, below the leaves around it."""
 LEAST_BOXED = 0.9
 """Share of a leaf's rows that lies in the box."""
-LEAST_BAND, LEAST_OUTER = 0.35, 0.6
-"""A leaf's height, as a share of the pack's usual one; of one that the box may cut, so that a strip of what
-lies behind is none."""
+LEAST_OUTER, MOST_OUTER = 0.6, 2.6
+"""Height, as a share of the usual leaf's, that one at the pack's edge has: the box may cut it, and a strip of
+what lies behind is none."""
 
 Light = NDArray[Any]
 
@@ -172,11 +172,12 @@ def _bands(log: Light, boxed: Light) -> tuple[tuple[int, int], ...]:
         high = round(float(np.median(inner)))
         bands = [(max(a, b - high) if a == 0 else a, min(b, a + high) if b == h else b) for a, b in bands]
     usual = float(np.median([b - a for a, b in bands]))
+    # Only a strip above or below the pack is left out: within it, that would make a gap of a leaf.
     outer = (bands[0], bands[-1])
     return tuple(
         (a + first, b + first)
         for a, b in bands
-        if (LEAST_OUTER if (a, b) in outer else LEAST_BAND) * usual <= b - a <= 2.6 * usual
+        if (a, b) not in outer or LEAST_OUTER * usual <= b - a <= MOST_OUTER * usual
     )
 
 

@@ -16,7 +16,7 @@ from visual_aid.photo import Photo
 SCHEMA = "visual-aid/measurement/1"
 
 CLEAR_OF_DOUBT = 2.0
-"""How many times its uncertainty a figure has to lie off its limit for the limit to be told: 19 of 20."""
+"""How many times its uncertainty a figure has to lie off its limit, or off nothing, to count: 19 of 20."""
 
 Outcome = Literal["beyond_limit", "within_limit", "unclear", "no_limit", "cannot_measure"]
 OUTCOME_WORDS: dict[Outcome, str] = {
@@ -35,7 +35,9 @@ class Figure:
     Attributes
     ----------
     name : str
-        For programs; its end is the unit (``_mm``, ``_deg``, ``_percent``, ``_share``, ``_ratio``).
+        For programs; its end is the unit: ``_mm``, ``_cm2``, ``_px``, ``_deg``, ``_percent``, ``_share`` and
+        ``_ratio`` (of 1), ``_grade`` and ``_degree`` of a published scale. Without one it is a count or the
+        number of a thing, or what only the kind itself can read.
     uncertainty : float or None
         Two of three such figures are wrong by no more than this; None where it is not known.
     """

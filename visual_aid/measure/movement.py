@@ -14,8 +14,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from visual_aid.measure.laying import register
 from visual_aid.measure.measurement import CannotMeasure, Figure, Found, Limit, Mark, View
-from visual_aid.measure.register import register
 from visual_aid.measure.scale import Floats, Scale, project
 from visual_aid.measure.scale_card import paper_of
 

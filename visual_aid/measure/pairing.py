@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.measure.register import Registration
+from visual_aid.measure.laying import Registration
 from visual_aid.model import NOT_IN_PLACE, Fastener
 
 FAR, NEAR = 1.0, 0.75

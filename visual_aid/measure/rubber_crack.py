@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from skimage.filters import apply_hysteresis_threshold, sato
 from skimage.morphology import skeletonize
 
-from visual_aid.colour import srgb_to_lab
 from visual_aid.measure.measurement import CannotMeasure, Figure, Found, Limit, Mark, View
 from visual_aid.measure.patch import cut
+from visual_aid.measure.rubber import rubber_light
 from visual_aid.measure.scale import Floats
 
 SIDE = 560
@@ -30,7 +30,6 @@ STRONG, WEAK = 9.0, 4.5
 LEAST_LENGTH = 0.05
 """Share of the box's longer side under which a dark line is grain."""
 LEAST_SLENDER = 4.0
-MOST_LIGHT = 60.0
 UNFOLLOWED = 0.25
 """Share of the longest crack by which its length may be wrong: where it grows fine it is lost, and where two
 cross they are taken for one. Tuned on made pictures."""
@@ -62,13 +61,7 @@ def measure(views: Sequence[View]) -> Found:
     """
     view = views[0]
     patch = cut(view, SIDE)
-    light = srgb_to_lab(patch.pixels)[..., 0]
-    if np.median(light) > MOST_LIGHT:
-        raise CannotMeasure(
-            "what is boxed is too light for bare rubber: wipe dust and mud off, or box the rubber alone"
-        )
-    if np.median(light) < 4:
-        raise CannotMeasure("the rubber is too dark to show cracks: light it from the side and take it again")
+    light = rubber_light(patch, "cracks")
     if patch.finer > 1.9:
         raise CannotMeasure("the rubber is seen too small for cracks: go nearer and take it again")
     cracks = find_cracks(light)

@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.measure.scale import Floats, Scale, project
+from visual_aid.measure.scale import FOCAL, FOCAL_SPREAD, Floats, Scale, project
 from visual_aid.photo import Photo
 
 COLUMNS, ROWS = 8, 5
@@ -56,9 +56,6 @@ LEAST_MARKS = 2
 LEAST_SQUARE = 7.0
 """Full pixels of a square's side under which the marks cannot be told."""
 MOST_TILT = 70.0
-FOCAL, _FOCAL_SPREAD = 1.0, 0.45
-"""Focal length as a share of the photo's longer side, and its spread as a logarithm: phones have 0.7 (wide)
-to 1.5 (twice enlarged), cropped photos more. Common practice, no source."""
 _MIDDLE_SPREAD = 0.08
 """How far off the photo's middle the line of sight may be, as a share of the longer side: cropped photos."""
 _CORNER_ERROR = 3.0
@@ -292,7 +289,7 @@ class _Settled:
 def _settled(flat: Floats, px: Floats, trust: Floats, camera: Floats, longest: int) -> _Settled | None:
     """Fit a camera by weighted least squares, from a start near it; None where too few points agree."""
     start = camera
-    expected = np.array([_FOCAL_SPREAD, _MIDDLE_SPREAD * longest, _MIDDLE_SPREAD * longest])
+    expected = np.array([FOCAL_SPREAD, _MIDDLE_SPREAD * longest, _MIDDLE_SPREAD * longest])
     held = np.zeros((3, 9))
     held[range(3), range(6, 9)] = 1 / expected
     damp = 1e-3

@@ -65,7 +65,7 @@ set on 97 nuts of rendered pairs, of which 75 % lay within it."""
 
 
 @dataclass(frozen=True, slots=True)
-class View:
+class NutView:
     """How one photo sees a nut.
 
     Attributes
@@ -152,7 +152,7 @@ def _grid(reach: float, density: int) -> tuple[Field, Field, Field]:
     return u, v, np.asarray(cv2.magnitude(u, v), np.float32)
 
 
-def rectify(view: View, degrees: float, reach: float, density: int) -> Field:
+def rectify(view: NutView, degrees: float, reach: float, density: int) -> Field:
     """Sample the part's plane around a nut, turned clockwise by ``degrees``."""
     (a, b), (c, d) = matrix = view.matrix @ _rotation(degrees) / density
     level = min(max(int(math.log2(math.sqrt(abs(a * d - b * c))) + 0.25), 0), len(view.octaves) - 1)
@@ -165,7 +165,7 @@ def rectify(view: View, degrees: float, reach: float, density: int) -> Field:
     ), np.float32)  # fmt: skip
 
 
-def ring(view: View, turn: float, reach: float, density: int, outer: float) -> Field:
+def ring(view: NutView, turn: float, reach: float, density: int, outer: float) -> Field:
     """Weigh the plane around a nut: 1 on what turns with it, 0 elsewhere and where a stud may hide it."""
     u, v, radius = _grid(reach, density)
     free = outer - radius
@@ -179,7 +179,9 @@ def ring(view: View, turn: float, reach: float, density: int, outer: float) -> F
     return np.asarray(np.clip(free * density / 2 + 0.5, 0, 1), np.float32)
 
 
-def agreement(a: View, b: View, turns: Sequence[float], density: int, moving: Field | None = None) -> Field:
+def agreement(
+    a: NutView, b: NutView, turns: Sequence[float], density: int, moving: Field | None = None
+) -> Field:
     """Agreement of the ring's edges for every turn from ``a`` to ``b`` and every shift of ``b``.
 
     Parameters
@@ -235,8 +237,8 @@ def _back(spectrum: NDArray[np.complex64], shifts: int) -> Field:
 
 
 def agreement_both_ways(
-    a: View,
-    b: View,
+    a: NutView,
+    b: NutView,
     turns: Sequence[float],
     density: int,
     moving: tuple[Field | None, Field | None] = (None, None),
@@ -269,7 +271,7 @@ class Turn:
         return DOUBT / float(max(self.agreement, 0.05) ** DOUBT_RISE)
 
 
-def measure_turn(a: View, b: View) -> Turn:
+def measure_turn(a: NutView, b: NutView) -> Turn:
     """Measure how far a nut turned from one view to another.
 
     The turn is known modulo 60 degrees from the outline; where marks, paint or rust on the nut tell the
@@ -296,7 +298,7 @@ def measure_turn(a: View, b: View) -> Turn:
     return Turn((_settled(a, b, sixths[other]) + 180) % 360 - 180, float(folded[other]))
 
 
-def _settled(a: View, b: View, degrees: float) -> float:
+def _settled(a: NutView, b: NutView, degrees: float) -> float:
     """Measure again without what stayed, which draws the turn towards none.
 
     The surface beyond the flats stays, and on the nut the shadows and what the light shows by its direction.
@@ -319,7 +321,7 @@ def _settled(a: View, b: View, degrees: float) -> float:
     return degrees
 
 
-def _moving(a: View, b: View, degrees: float) -> Field:
+def _moving(a: NutView, b: NutView, degrees: float) -> Field:
     """Say how far each edge around the nut in ``a`` turned with it, 0 to 1, rather than stayed."""
     edges = edge_directions(rectify(a, 0.0, REACH, FINE))
     still, turned = (
@@ -329,7 +331,7 @@ def _moving(a: View, b: View, degrees: float) -> Field:
     return np.asarray(1 / (1 + np.exp(SHARPLY * (still - turned))), np.float32)
 
 
-def _shifted(a: View, b: View, turns: Sequence[float]) -> list[View]:
+def _shifted(a: NutView, b: NutView, turns: Sequence[float]) -> list[NutView]:
     """Move ``b`` to where it agrees best with ``a``, turn by turn."""
     views = []
     for surface in agreement(a, b, turns, FINE) - _shift_cost(FINE):
@@ -349,12 +351,12 @@ def _local_agreement(here: Field, there: Field) -> Field:
     return np.asarray(product / (np.sqrt(one * other) + 0.02), np.float32)
 
 
-def flat_direction(views: Sequence[tuple[View, float]]) -> float | None:
+def flat_direction(views: Sequence[tuple[NutView, float]]) -> float | None:
     """Find the direction of a flat's normal that the outlines in all views share.
 
     Parameters
     ----------
-    views : sequence of (View, float)
+    views : sequence of (NutView, float)
         Each with the turn in degrees that brings it to the first.
 
     Returns
@@ -379,7 +381,7 @@ def flat_direction(views: Sequence[tuple[View, float]]) -> float | None:
     return math.degrees(math.atan2(total.imag, total.real)) / 6
 
 
-def _climb(a: View, b: View, start: float, scores: dict[float, float]) -> None:
+def _climb(a: NutView, b: NutView, start: float, scores: dict[float, float]) -> None:
     """Score turns from ``start`` upwards until the best has lower ones on both sides."""
     best = start
     while True:
@@ -392,7 +394,7 @@ def _climb(a: View, b: View, start: float, scores: dict[float, float]) -> None:
         best = top
 
 
-def _scores(a: View, b: View, turns: Sequence[float], density: int, *, bonus: bool = True) -> Floats:
+def _scores(a: NutView, b: NutView, turns: Sequence[float], density: int, *, bonus: bool = True) -> Floats:
     """Give each turn its best agreement over the shifts."""
     best = _best(agreement_both_ways(a, b, turns, density), density)
     return best + bonus * STILL_BONUS * np.exp(-((np.asarray(turns) / STILL_SPREAD) ** 2))

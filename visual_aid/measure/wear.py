@@ -44,7 +44,7 @@ CLEAR = "Whoever pushes or pulls says so first; fingers stay out of eyes and bra
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class WearKind:
     """One kind of wear.
 
     Attributes
@@ -75,9 +75,9 @@ class Kind:
     cautions: tuple[str, ...]
 
 
-KINDS: Mapping[Wear, Kind] = MappingProxyType(
+WEAR_KINDS: Mapping[Wear, WearKind] = MappingProxyType(
     {
-        "movement": Kind(
+        "movement": WearKind(
             "Movement of a part",
             (2, 2),
             1,
@@ -89,7 +89,7 @@ KINDS: Mapping[Wear, Kind] = MappingProxyType(
             "needed",
             (CHOCKED, CLEAR),
         ),
-        "bushing_offset": Kind(
+        "bushing_offset": WearKind(
             "Bushing off centre",
             (1, 1),
             1,
@@ -99,7 +99,7 @@ KINDS: Mapping[Wear, Kind] = MappingProxyType(
             "better",
             (CHOCKED,),
         ),
-        "rubber_crack": Kind(
+        "rubber_crack": WearKind(
             "Cracked rubber",
             (1, 1),
             1,
@@ -109,7 +109,7 @@ KINDS: Mapping[Wear, Kind] = MappingProxyType(
             "better",
             (CHOCKED, AIR),
         ),
-        "chafe": Kind(
+        "chafe": WearKind(
             "Chafed rubber",
             (1, 1),
             1,
@@ -119,7 +119,7 @@ KINDS: Mapping[Wear, Kind] = MappingProxyType(
             "better",
             (CHOCKED, AIR),
         ),
-        "fluid_run": Kind(
+        "fluid_run": WearKind(
             "Fluid run down a shock absorber",
             (1, 1),
             1,
@@ -129,7 +129,7 @@ KINDS: Mapping[Wear, Kind] = MappingProxyType(
             "no use",
             (CHOCKED, HOT),
         ),
-        "hole_elongation": Kind(
+        "hole_elongation": WearKind(
             "Bolt hole out of round",
             (1, 1),
             1,
@@ -139,7 +139,7 @@ KINDS: Mapping[Wear, Kind] = MappingProxyType(
             "needed",
             (CHOCKED, SUPPORTED),
         ),
-        "leaf_shift": Kind(
+        "leaf_shift": WearKind(
             "Leaf out of line",
             (1, 1),
             1,
@@ -150,7 +150,7 @@ KINDS: Mapping[Wear, Kind] = MappingProxyType(
             "better",
             (CHOCKED, LOADED),
         ),
-        "broken_leaf": Kind(
+        "broken_leaf": WearKind(
             "Broken leaf",
             (1, 1),
             1,
@@ -160,7 +160,7 @@ KINDS: Mapping[Wear, Kind] = MappingProxyType(
             "better",
             (CHOCKED, LOADED),
         ),
-        "height_difference": Kind(
+        "height_difference": WearKind(
             "Left and right height",
             (1, 2),
             2,
@@ -172,7 +172,7 @@ KINDS: Mapping[Wear, Kind] = MappingProxyType(
             "needed",
             (CHOCKED, AIR),
         ),
-        "ride_height_hold": Kind(
+        "ride_height_hold": WearKind(
             "Ride height held",
             (2, 2),
             2,
@@ -184,7 +184,7 @@ KINDS: Mapping[Wear, Kind] = MappingProxyType(
             "needed",
             (CHOCKED, AIR),
         ),
-        "rust_grade": Kind(
+        "rust_grade": WearKind(
             "Rust grade of an area",
             (1, 1),
             1,
@@ -196,7 +196,7 @@ KINDS: Mapping[Wear, Kind] = MappingProxyType(
         ),
     }
 )
-assert tuple(KINDS) == WEARS
+assert tuple(WEAR_KINDS) == WEARS
 
 
 def measure_wear(
@@ -232,7 +232,7 @@ def measure_wear(
         The kind takes another number of photos or boxes, the two photos are one and the same, there are
         more known lengths than photos, a box is empty, or the ruler cannot be right.
     """
-    kind = KINDS[wear]
+    kind = WEAR_KINDS[wear]
     _check(kind, photos, boxes)
     if len(known) > len(photos):
         raise ValueError("there are more known lengths than photos: give one for each, in their order")
@@ -287,7 +287,7 @@ def _refuse_smeared(photos: Sequence[Photo]) -> None:
             raise CannotMeasure(f"{photo.info.name} would not show what is fine: {why}")
 
 
-def _check(kind: Kind, photos: Sequence[Photo], boxes: Sequence[Box]) -> None:
+def _check(kind: WearKind, photos: Sequence[Photo], boxes: Sequence[Box]) -> None:
     least, most = kind.photos
     if not least <= len(photos) <= most:
         count = f"{least}" if least == most else f"{least} or {most}"

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.measure.register import register
+from visual_aid.measure.laying import register
 from visual_aid.photo import Photo
 
 Pixels = NDArray[np.uint8]

@@ -13,7 +13,7 @@ from PIL import Image, ImageDraw
 
 from visual_aid.files import write_atomically
 from visual_aid.measure.measurement import OUTCOME_WORDS, Measurement
-from visual_aid.measure.wear import KINDS
+from visual_aid.measure.wear import WEAR_KINDS
 from visual_aid.model import Box
 from visual_aid.outputs.lettering import lettering, wrap
 from visual_aid.outputs.palette import UNDER_STROKE
@@ -70,7 +70,7 @@ def write_measurement(path: Path, photos: Sequence[Photo], measurement: Measurem
 
 def in_words(measurement: Measurement) -> list[str]:
     """Say a measurement in lines: outcome, reason, limit and its source, cautions."""
-    lines = [f"{KINDS[measurement.wear].label}. {OUTCOME_WORDS[measurement.outcome]}."]
+    lines = [f"{WEAR_KINDS[measurement.wear].label}. {OUTCOME_WORDS[measurement.outcome]}."]
     lines.append(f"{measurement.reason[:1].upper()}{measurement.reason[1:]}.")
     if measurement.limit is not None:
         lines.append(

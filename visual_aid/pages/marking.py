@@ -14,7 +14,7 @@ from visual_aid.followup.handchecks import checks
 from visual_aid.followup.known_length import known_length
 from visual_aid.measure.measurement import OUTCOME_WORDS, Measurement
 from visual_aid.measure.scale import ACROSS_FLATS, Scale, ends_apart
-from visual_aid.measure.wear import KINDS
+from visual_aid.measure.wear import WEAR_KINDS
 from visual_aid.model import CUES, WEARS, Box, Outline, Sign, Wear
 from visual_aid.outputs.measured import in_words
 from visual_aid.outputs.palette import SIGN_STYLE
@@ -102,7 +102,7 @@ def _measure(photo: StoredPhoto, wear: Wear) -> None:
                 on_click=_keep_measured,
                 args=(asked, measurement, box, outline),
             )
-        elif KINDS[wear].boxes > 1:
+        elif WEAR_KINDS[wear].boxes > 1:
             st.button(
                 "Hold this height",
                 type="primary",
@@ -112,7 +112,7 @@ def _measure(photo: StoredPhoto, wear: Wear) -> None:
                 args=(photo.id, wear, box),
             )
         st.button("Drop it", key="drop-measured", width="stretch", on_click=drop_drawn)
-    st.caption("Drag a corner of the box to fit it better. " + KINDS[wear].how)
+    st.caption("Drag a corner of the box to fit it better. " + WEAR_KINDS[wear].how)
     no_scale = measurement is not None and measurement.scale is None
     if state.length is None and no_scale and measuring.takes_length(wear):
         st.caption("Millimetres without the card: press Known length at the photo and tap its two ends.")
@@ -121,7 +121,7 @@ def _measure(photo: StoredPhoto, wear: Wear) -> None:
         st.button(
             unmeasured, width="stretch", disabled=not signature(), on_click=_mark, args=(photo.id, wear)
         )
-    if measurement is not None and KINDS[wear].boxes > 1:
+    if measurement is not None and WEAR_KINDS[wear].boxes > 1:
         label = "Hold this height instead of the other"
         st.button(label, width="stretch", on_click=_hold, args=(photo.id, wear, box))
 
@@ -145,7 +145,7 @@ def _say_measured(measurement: Measurement) -> None:
 def _other(photo: StoredPhoto, wear: Wear) -> str | None:
     near = {p.id: p.name for p in measuring.others(the_store(), photo, wear, _held(wear))}
     if not near:
-        if KINDS[wear].boxes > 1:
+        if WEAR_KINDS[wear].boxes > 1:
             st.text("Nothing to compare with yet. Hold this height, then box the other one.")
         else:
             st.text("There is no other photo to measure against yet: add it to the visit.")

@@ -9,7 +9,7 @@ from PIL import Image
 
 from visual_aid.measure.measurement import Measurement, Outcome
 from visual_aid.measure.scale import Scale
-from visual_aid.measure.wear import KINDS, measure_wear
+from visual_aid.measure.wear import WEAR_KINDS, measure_wear
 from visual_aid.model import Box, Outline, Wear
 from visual_aid.outputs.measured import draw_part
 from visual_aid.outputs.report_pictures import encode
@@ -32,12 +32,12 @@ LAID_BESIDE: Mapping[Outcome, str] = {
 
 def takes_two(wear: Wear) -> bool:
     """Tell whether a kind is measured on a second photo, or on a second box."""
-    return KINDS[wear].photos[1] > 1
+    return WEAR_KINDS[wear].photos[1] > 1
 
 
 def takes_length(wear: Wear) -> bool:
     """Tell whether a known length gives a kind millimetres: of a plane's tilt it tells nothing."""
-    return KINDS[wear].scale == "better" or takes_two(wear)
+    return WEAR_KINDS[wear].scale == "better" or takes_two(wear)
 
 
 def near(store: Store, photo: StoredPhoto) -> tuple[StoredPhoto, ...]:
@@ -65,9 +65,9 @@ def others(store: Store, photo: StoredPhoto, wear: Wear, held: Held | None = Non
     held : (str, Box), optional
         A box of the same height that is held for comparison, and the id of its photo.
     """
-    if KINDS[wear].boxes == 1:
+    if WEAR_KINDS[wear].boxes == 1:
         return near(store, photo)
-    here = (photo,) if KINDS[wear].photos[0] == 1 else ()
+    here = (photo,) if WEAR_KINDS[wear].photos[0] == 1 else ()
     there = [one for one in (*near(store, photo), *here) if marked(store, one.id, wear)]
     if held is not None and (here or held[0] != photo.id):
         there = [store.photo(held[0]), *(one for one in there if one.id != held[0])]
@@ -120,9 +120,9 @@ def parts(
     if not takes_two(wear):
         return Parts(wear, (photo,), (box,))
     if other is None:
-        raise ValueError(KINDS[wear].how)
+        raise ValueError(WEAR_KINDS[wear].how)
     second = store.photo(other)
-    if KINDS[wear].boxes == 1:
+    if WEAR_KINDS[wear].boxes == 1:
         return Parts(wear, (photo, second), (box,))
     mark = marked(store, other, wear)
     if held is not None and held[0] == other:
@@ -130,7 +130,7 @@ def parts(
     elif mark is not None:
         there = mark.candidate.box
     else:
-        raise ValueError(KINDS[wear].how)
+        raise ValueError(WEAR_KINDS[wear].how)
     if other == photo.id:
         left, right = sorted((there, box))  # from behind, the left of the photo is the left of the unit
         return Parts(wear, (photo,), (left, right))
@@ -180,7 +180,7 @@ def picture(store: Store, asked: Parts, measurement: Measurement, box: Box) -> b
 
 def which_is_which(measurement: Measurement) -> str:
     """Say which photo shows which of two heights; empty where there is nothing to confuse."""
-    if KINDS[measurement.wear].boxes == 1 or len(measurement.photos) == 1:
+    if WEAR_KINDS[measurement.wear].boxes == 1 or len(measurement.photos) == 1:
         return ""
     return ", ".join(f"{mark.label}: {measurement.photos[mark.photo]}" for mark in measurement.marks)
 

@@ -32,6 +32,9 @@ COATS = (
     (0.22, 0.31, 0.26),
 )
 """sRGB of chassis paints: blacks, greys, blue, bone, green."""
+CARD_RIM = 0.4
+"""Width of the paper around the pattern, in squares. What the engine takes it for is its own affair: pictures
+that moved with that would not show it wrong."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -189,7 +192,3 @@ def card(
     return canvas.layer(
         blend(sheet, flat(canvas, (0.35, 0.30, 0.24)), grime), at=at, turn=turn, height=height
     )
-
-
-CARD_RIM = 0.4
-"""Width of the paper around the pattern, in squares."""

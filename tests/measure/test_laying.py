@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from tests.measure.conftest import DRAWN
-from visual_aid.measure import register as register_module
-from visual_aid.measure.register import register
+from visual_aid.measure import laying
+from visual_aid.measure.laying import register
 from visual_aid.photo import Photo
 
 NUTS = [(200.0, 220.0, 40.0, 10.0), (430.0, 230.0, 40.0, 35.0), (320.0, 430.0, 40.0, 50.0)]
@@ -57,7 +57,7 @@ def test_a_narrow_part_is_laid_on_itself(draw_plate, camera):
 
 
 def test_where_corners_have_nothing_in_common_blobs_may(draw_plate, camera, monkeypatch):
-    monkeypatch.setattr(register_module, "_corners", lambda photo: None)
+    monkeypatch.setattr(laying, "_corners", lambda photo: None)
     here, there = camera(10, 20), camera(30, 80, roll=8)
     canvas = draw_plate(NUTS)
     laid = register(photo(here, canvas, 1), photo(there, 0.7 * canvas, 2))
