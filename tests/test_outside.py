@@ -106,7 +106,6 @@ def rust_below(colour, surface=GREY):
         np.ones((HEIGHT, WIDTH), bool),
         np.eye(2) * PIXELS_PER_RADIUS,
         (0.0, 0.0),
-        float(PIXELS_PER_RADIUS),
     )
     return float(np.median(look_around(frame).rust[BELOW]))
 

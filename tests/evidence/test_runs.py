@@ -38,9 +38,7 @@ def test_a_tilted_phone_does_not_lose_it(slant):
 
 
 def test_what_lies_above_is_no_run_below():
-    above = painted(upward=True)
-    assert strongest_run(above, SEEN).strength < 0.05
-    assert strongest_run(above, SEEN, upward=True).strength > 0.7
+    assert strongest_run(painted(upward=True), SEEN).strength < 0.05
 
 
 def test_an_even_coat_has_no_contrast():
@@ -62,10 +60,9 @@ def test_its_outline_hangs_below_the_head():
 def test_a_narrow_streak_stands_out_and_a_broad_one_does_not():
     narrow = streak(painted(0.2, 0.25, 2.5), SEEN)
     broad = streak(painted(0.2, 2.4, 2.5), SEEN)
-    assert narrow["height"] > 0.4
-    assert narrow["less_elsewhere"] > 0.3
-    assert broad["less_elsewhere"] < 0.75 * narrow["less_elsewhere"]
+    assert narrow > 0.3
+    assert broad < 0.75 * narrow
 
 
 def test_an_unseen_surface_gives_no_streak():
-    assert np.isnan(list(streak(painted(), np.zeros(U.shape, bool)).values())).all()
+    assert np.isnan(streak(painted(), np.zeros(U.shape, bool)))

@@ -72,8 +72,6 @@ class Frame:
         From frame coordinates to full-photo pixels, about the fastener's centre.
     origin : (float, float)
         Where (0, 0) lies in the full photo.
-    sharpness : float
-        Working-scale pixels per nut radius: how much detail the patch can hold.
     """
 
     fastener: Fastener
@@ -81,7 +79,6 @@ class Frame:
     valid: NDArray[np.bool_]
     matrix: NDArray[np.float64]
     origin: tuple[float, float]
-    sharpness: float
 
     @cached_property
     def lab(self) -> NDArray[np.float32]:
@@ -164,8 +161,8 @@ def _frame(
     down /= np.hypot(*down)
     # Columns: where u and v point in the plane. v is down; u lies a quarter turn anticlockwise from it.
     matrix = tilted @ np.array([[down[1], down[0]], [-down[0], down[1]]])
-    sharpness = fastener.radius / photo.scale
-    level = int(np.clip(math.log2(max(sharpness / PIXELS_PER_RADIUS, 1.0)), 0, len(pyramid) - 1))
+    held = fastener.radius / photo.scale  # working pixels per nut radius
+    level = int(np.clip(math.log2(max(held / PIXELS_PER_RADIUS, 1.0)), 0, len(pyramid) - 1))
     image = pyramid[level]
     shrink = photo.scale * 2**level
     # Frame pixel -> frame coordinates -> full photo -> pyramid pixel, pixel centres at integers.
@@ -192,4 +189,4 @@ def _frame(
         reach = SKIRT * other.radius / fastener.radius
         if LEFT - reach < u < RIGHT + reach and TOP - reach < v < BOTTOM + reach:
             valid &= (U - u) ** 2 + (V - v) ** 2 > reach**2
-    return Frame(fastener, rgb.astype(np.uint8, copy=False), valid, matrix, origin, sharpness)
+    return Frame(fastener, rgb.astype(np.uint8, copy=False), valid, matrix, origin)

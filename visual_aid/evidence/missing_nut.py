@@ -118,9 +118,7 @@ def _due(scene: Scene) -> tuple[Frame, ...]:
             x, y = x + float(lean_x), y + float(lean_y)
         # What is found beside it tells its size and view, not what stands there.
         made.append(dataclasses.replace(near, id=0, kind="hex_nut", cx=x, cy=y, radius=radius, seat=(x, y)))
-    down = scene.frames[0].matrix @ (0.0, 1.0)
-    down /= np.hypot(*down)
-    return build_frames(scene.photo, made, (float(down[0]), float(down[1])))
+    return build_frames(scene.photo, made)
 
 
 def _in_view(frame: Frame) -> bool:

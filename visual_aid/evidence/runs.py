@@ -34,7 +34,7 @@ _STREAK_ELSEWHERE = ~((_SMALL_U < 1.7) & (_SMALL_V > 0.5) & (_SMALL_V < 4.5))
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """The strongest run below (or above) a fastener.
+    """The strongest run below a fastener.
 
     Attributes
     ----------
@@ -94,13 +94,11 @@ class RustRun:
 
 def rust_run(around: Surroundings) -> RustRun:
     """Find the rust-coloured run below a fastener (``Scene.rust_runs`` holds those of a photo)."""
-    return RustRun(
-        strongest_run(around.rust, around.seen), streak(around.red_to_green, around.seen)["less_elsewhere"]
-    )
+    return RustRun(strongest_run(around.rust, around.seen), streak(around.red_to_green, around.seen))
 
 
-def strongest_run(surface: Map, seen: NDArray[np.bool_], *, upward: bool = False) -> Run:
-    """Find the strongest run that starts at the fastener's edge.
+def strongest_run(surface: Map, seen: NDArray[np.bool_]) -> Run:
+    """Find the strongest run that starts at the fastener's lower edge.
 
     Parameters
     ----------
@@ -108,10 +106,8 @@ def strongest_run(surface: Map, seen: NDArray[np.bool_], *, upward: bool = False
         0..1, how much a pixel looks like the stuff that runs.
     seen : ndarray of bool, same shape
         The surface itself, without the fastener's body.
-    upward : bool
-        Look above the fastener instead: the control, where nothing runs to.
     """
-    rows = slice(_CENTRE_ROW - 1, None, -_STEP) if upward else slice(_CENTRE_ROW, None, _STEP)
+    rows = slice(_CENTRE_ROW, None, _STEP)
     mask = seen[rows, ::_STEP].astype(np.float32)
     band = surface[rows, ::_STEP].astype(np.float32) * mask
     best: Run | None = None
@@ -171,22 +167,21 @@ def _along(band: Map, mask: Map, slant: float) -> Run:
     )
 
 
-def streak(surface: Map, seen: NDArray[np.bool_]) -> dict[str, float]:
-    """Look below the fastener for narrow upright streaks that stand out from what is beside them.
+def streak(surface: Map, seen: NDArray[np.bool_]) -> float:
+    """Look below the fastener for a narrow upright streak that stands out from what is beside it.
 
     Returns
     -------
-    dict of str to float
-        In the map's unit: ``height`` of the strongest streak below, ``less_elsewhere`` its excess over the
-        strongest in the rest of the frame, ``times_noise`` its ratio to the usual height. NaN where too
-        little of the surface is seen.
+    float
+        In the map's unit: how high it is less the highest in the rest of the frame. NaN where too little of
+        the surface is seen.
     """
     mask = seen[::_STEP, ::_STEP].astype(np.float32)
     small = np.ascontiguousarray(surface[::_STEP, ::_STEP])
     beside = _box_mean(small, mask, round(1.3 * _SCALE) | 1, 3)
     known = (mask * np.isfinite(beside)).astype(np.float32)
     stands_out = np.where(known > 0, small - beside, 0).astype(np.float32)
-    best = dict.fromkeys(("height", "less_elsewhere", "times_noise"), float("nan"))
+    highest = excess = float("nan")
     for slant in SLANTS[::2]:
         lean = float(np.tan(np.radians(slant)))
         shear = np.array([[1, lean, -lean * _CENTRE_ROW / _STEP], [0, 1, 0]], np.float32)
@@ -199,14 +194,9 @@ def streak(surface: Map, seen: NDArray[np.bool_]) -> dict[str, float]:
         if len(below) < 20 or len(rest) < 50:
             continue
         height = float(np.percentile(below, 98))
-        if not height <= best["height"]:
-            noise = 1.4826 * float(np.median(np.abs(rest - np.median(rest)))) + 1e-3
-            best = {
-                "height": height,
-                "less_elsewhere": height - float(np.percentile(rest, 98)),
-                "times_noise": height / noise,
-            }
-    return best
+        if not height <= highest:
+            highest, excess = height, height - float(np.percentile(rest, 98))
+    return excess
 
 
 def _box_mean(values: Map, weights: Map, columns: int, rows: int) -> Map:

@@ -41,8 +41,8 @@ def _at(frame: Frame, around: Surroundings, powder: Powder, rust: RustRun) -> Me
         "rust_below_t": fan["rust_below_t"],
         "red_to_green_below_t": fan["red_to_green_below_t"],
         "green_to_blue_below_t": fan["green_to_blue_below_t"],
-        "rust_q80": spread["rust_q80"],
-        "red_to_green_q80": spread["red_to_green_q80"],
+        "rust_q80": spread["rust"],
+        "red_to_green_q80": spread["red_to_green"],
         "run_contrast": down.contrast,
         "streak_less_elsewhere": rust.streak,
         # What a run of water is not: powder, which lies in grains and darkens all that is below.

@@ -46,16 +46,15 @@ class Scene:
         cls,
         photo: Photo,
         fasteners: Sequence[Fastener],
-        gravity: tuple[float, float] = (0.0, 1.0),
         overview: Overview | None = None,
         learned: Regression | None = None,
     ) -> Scene:
-        """Rectify every fastener's surroundings; ``gravity`` is a unit vector of the photo, y down."""
+        """Rectify every fastener's surroundings."""
         return cls(
             photo,
             tuple(fasteners),
-            build_frames(photo, fasteners, gravity),
-            build_frames(photo, fasteners, gravity, on_seat=True),
+            build_frames(photo, fasteners),
+            build_frames(photo, fasteners, on_seat=True),
             overview,
             learned,
         )

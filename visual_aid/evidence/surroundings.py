@@ -27,8 +27,6 @@ RUST_HALF, RUST_SOFT = 9.0, 2.5
 
 # Added to linear light (0..1) before logarithms, so that noise in the dark does not make colour.
 DARK = 0.01
-LUMINANCE = np.array([0.2126, 0.7152, 0.0722], np.float32)
-"""Share of linear red, green and blue in luminance (IEC 61966-2-1)."""
 
 _STEP = 2  # sectors are statistics of large areas: every second pixel is plenty
 _SMALL = (slice(None, None, _STEP), slice(None, None, _STEP))
@@ -53,15 +51,13 @@ class Surroundings:
     ----------
     paint : ndarray of shape (3,)
         CIELAB D65 of the surface beside and above the fastener (median).
-    spread : float
-        Median distance (CIE76) of that surface from its own median: how uneven it is.
     rust : ndarray
         0..1, how much a pixel moved from the surface's colour towards rust.
     lighter, redder, yellower : ndarray
         Differences of L*, a*, b* to ``paint``.
-    red_to_green, green_to_blue, log_light : ndarray
-        Differences of the logarithms of linear red over green, green over blue, and of linear luminance.
-        The first two do not change with brightness.
+    red_to_green, green_to_blue : ndarray
+        Differences of the logarithms of linear red over green and green over blue, which do not change with
+        brightness.
     away : ndarray
         Distance from the fastener's body in r.
     seen : ndarray of bool
@@ -69,14 +65,12 @@ class Surroundings:
     """
 
     paint: Map
-    spread: float
     rust: Map
     lighter: Map
     redder: Map
     yellower: Map
     red_to_green: Map
     green_to_blue: Map
-    log_light: Map
     away: Map
     seen: NDArray[np.bool_]
 
@@ -89,7 +83,6 @@ def look_around(frame: Frame) -> Surroundings:
     base = _BASE & seen
     pixels = lab[base] if base.sum() > 50 else lab[_BASE]
     paint = np.array([np.median(channel) for channel in np.ascontiguousarray(pixels.T)], np.float32)
-    spread = float(np.median(np.linalg.norm(pixels - paint, axis=1)))
     lighter, redder, yellower = (lab[..., k] - paint[k] for k in range(3))
     along = redder * _RUST_A + yellower * _RUST_B
     _, a, b = cv2.split(lab)
@@ -102,7 +95,6 @@ def look_around(frame: Frame) -> Surroundings:
     smooth = cv2.GaussianBlur(frame.rgb, (0, 0), 0.06 * PIXELS_PER_RADIUS).astype(np.uint8, copy=False)
     linear = srgb_to_linear(smooth) + DARK
     red, green, blue = (np.log(linear[..., k]) for k in range(3))
-    log_light = np.log(linear @ LUMINANCE)
     ground = base if base.sum() > 50 else _BASE
 
     def against_surface(value: Map) -> Map:
@@ -111,14 +103,12 @@ def look_around(frame: Frame) -> Surroundings:
 
     return Surroundings(
         paint=paint,
-        spread=spread,
         rust=rust,
         lighter=lighter,
         redder=redder,
         yellower=yellower,
         red_to_green=against_surface(red - green),
         green_to_blue=against_surface(green - blue),
-        log_light=against_surface(log_light),
         away=away.astype(np.float32),
         seen=seen,
     )
@@ -177,23 +167,19 @@ def fan_fit(around: Surroundings, maps: Mapping[str, Map]) -> dict[str, float]:
 
 
 def below_against_elsewhere(around: Surroundings, maps: Mapping[str, Map]) -> dict[str, float]:
-    """Compare the distribution of every map below the body with that around the rest of it.
+    """Compare what much of the surface below the body has with what much of the rest around it has.
 
     Returns
     -------
     dict of str to float
-        ``map_q50``, ``map_q80`` and ``map_q95``: differences of the quantiles. NaN where too little is seen.
+        For every map the difference of the two 80th percentiles. NaN where too little is seen.
     """
     seen, away = around.seen[_SMALL], around.away[_SMALL]
     below = seen & (np.abs(U[_SMALL]) < 1.5) & (V[_SMALL] > 0) & (away < 1.5)
     elsewhere = seen & ~below & (away < 2.5)
-    quantiles = (50, 80, 95)
     if min(below.sum(), elsewhere.sum()) < 15:
-        return {f"{name}_q{q}": float("nan") for name in maps for q in quantiles}
-    out: dict[str, float] = {}
-    for name, surface in maps.items():
-        difference = np.percentile(surface[_SMALL][below], quantiles) - np.percentile(
-            surface[_SMALL][elsewhere], quantiles
-        )
-        out |= {f"{name}_q{q}": float(d) for q, d in zip(quantiles, difference, strict=True)}
-    return out
+        return dict.fromkeys(maps, float("nan"))
+    return {
+        name: float(np.percentile(surface[_SMALL][below], 80) - np.percentile(surface[_SMALL][elsewhere], 80))
+        for name, surface in maps.items()
+    }

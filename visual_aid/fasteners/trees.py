@@ -75,10 +75,6 @@ class Trees:
             total[start : start + step] += value.take(at).sum(axis=1)
         return total
 
-    def head(self, count: int) -> Trees:
-        """Give the first trees alone: a rougher sum, and a cheaper one."""
-        return Trees(self.feature[:count], self.threshold[:count], self.value[:count], self.base)
-
     def arrays(self, prefix: str) -> Arrays:
         """Name the arrays for an .npz file."""
         return {f"{prefix}.{f.name}": getattr(self, f.name) for f in fields(self)}
