@@ -177,8 +177,8 @@ def test_bare_studs_are_not_measured_and_an_empty_scene_says_so(draw_joint):
 
 
 def test_a_nut_in_the_photos_corner_has_unknown_values_not_wrong_ones():
-    pixels = np.random.default_rng(1).integers(80, 110, (60, 60, 3), dtype=np.uint8)
-    fastener = Fastener(1, "hex_nut", 59.0, 59.0, 30.0, seat=(59.0, 59.0))
+    pixels = np.random.default_rng(1).integers(80, 110, (64, 64, 3), dtype=np.uint8)
+    fastener = Fastener(1, "hex_nut", 63.0, 63.0, 32.0, seat=(63.0, 63.0))
     (only,) = measure(Scene.build(Photo.from_array(pixels), [fastener])).measurements
     assert math.isnan(only.features["plain_grains_near"])
     assert math.isnan(only.features["paler_near"])
