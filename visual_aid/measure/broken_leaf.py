@@ -111,8 +111,7 @@ def measure(views: Sequence[View]) -> Found:
             )
         return Found(
             f"no line crosses one of the {len(pack.bands)} leaves from edge to edge; a break under a "
-            f"clip, a seat or "
-            "dirt does not show",
+            "clip, a seat or dirt does not show",
             tuple(figures),
             (),
             LIMIT,

@@ -46,10 +46,10 @@ def measure(views: Sequence[View]) -> Found:
     """
     view = views[0]
     if view.scale is None or not view.scale.rectified:
+        why = view.why_no_scale or "the known length says nothing of the tilt"
         raise CannotMeasure(
-            "without the scale card the tilt is not known, and a round hole seen from the side looks "
-            "worn: lay the "
-            f"card flat beside the hole ({view.why_no_scale or 'the known length says nothing of the tilt'})"
+            "without the scale card the tilt is not known, and a round hole seen from the side looks worn: "
+            f"lay the card flat beside the hole ({why})"
         )
     patch = cut(view, SIDE, margin=0.25)
     assert patch.mm is not None
@@ -88,8 +88,7 @@ def measure(views: Sequence[View]) -> Found:
     middle = outline.mean(axis=0)
     reason = (
         f"the hole is {long_mm:.2f} mm at its longest and {short_mm:.2f} mm across it: ratio {ratio:.3f}, "
-        f"give or "
-        f"take {error:.3f}, longest at {bearing[long]:.0f} degrees from the box's upper edge, at "
+        f"give or take {error:.3f}, longest at {bearing[long]:.0f} degrees from the box's upper edge, at "
         f"{tilt:.0f} degrees of tilt"
     )
     return Found(

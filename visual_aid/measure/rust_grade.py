@@ -21,8 +21,7 @@ from visual_aid.measure.scale import Floats
 SIDE = 900
 SURE, LIKELY = 0.75, 0.44
 """Red against green, as a logarithm, from which a pixel is rust, and from which it is if it touches such a
-one.
-Dust lies near 0.2, the yellowest iron oxides near 0.65, haematite near 1.5 (Munsell chips inside the
+one. Dust lies near 0.2, the yellowest iron oxides near 0.65, haematite near 1.5 (Munsell chips inside the
 minerals' hue ranges, Schwertmann 1993); half-covered pixels between."""
 YELLOW = 0.25
 """How much of green against blue counts with it: yellow oxides are hardly redder than dust, but lack blue."""
@@ -79,9 +78,8 @@ def measure(views: Sequence[View]) -> Found:
     d610, iso = d610_grade(percent), iso_4628_3_degree(percent)
     return Found(
         f"{percent:.{2 if percent < 1 else 1}f} % of the area is rusted, give or take {100 * error:.1g}: "
-        f"ASTM D610 grade {d610}, "
-        f"ISO 4628-3 degree Ri {iso}; stain, mud and red primer look alike, and neither scale speaks of "
-        f"strength",
+        f"ASTM D610 grade {d610}, ISO 4628-3 degree Ri {iso}; stain, mud and red primer look alike, and "
+        "neither scale speaks of strength",
         (
             Figure("rusted_percent", percent, 100 * error),
             Figure("d610_grade", float(d610)),
