@@ -25,6 +25,10 @@ WAVES = 6
 """How many waves around the rim its outline is described with: round, oval, and the corners of a slot."""
 SMEAR = 3
 """Pixels of the patch beyond the paper in which its edge still changes what lies beside it."""
+RATIO_SCATTERS, RATIO_RAYS = 2.2, 12
+LENGTH_SCATTERS, LENGTH_RAYS = 2.0, 16
+"""How many times its scatter a rim's one ray puts a ratio, or a length, wrong; and rays of which one counts:
+neighbours see the same dirt. Own, no source."""
 SPREAD = 1.2
 """By how much more a ratio scatters than its parts tell: the longest width is the one that erred most. Tuned
 on made pictures."""
@@ -76,13 +80,14 @@ def measure(views: Sequence[View]) -> Found:
     ratio = float(width[long] / width[short])
     tilt = view.scale.tilt(view.middle)
     error = SPREAD * math.hypot(
-        2.2 * rim.scatter / rim.radius / math.sqrt(rim.kept * RAYS / 12),
+        RATIO_SCATTERS * rim.scatter / rim.radius / math.sqrt(rim.kept * RAYS / RATIO_RAYS),
         BIAS / rim.radius,
         _tilt_error(view) * math.tan(math.radians(tilt)),
     )
     long_mm, short_mm = (float(width[i]) * patch.mm for i in (long, short))
     length_error = math.hypot(
-        2 * rim.scatter * patch.mm / math.sqrt(RAYS / 16), long_mm * view.scale.relative
+        LENGTH_SCATTERS * rim.scatter * patch.mm / math.sqrt(RAYS / LENGTH_RAYS),
+        long_mm * view.scale.relative,
     )
     across = np.array([math.cos(math.radians(bearing[long])), math.sin(math.radians(bearing[long]))])
     middle = outline.mean(axis=0)
