@@ -39,6 +39,8 @@ ALIKE = 0.6
 both."""
 AS_DARK = 0.5
 """How dark, as a share, the line across the other leaf is at least."""
+UNSURE_WIDTH = 0.35
+"""Share of a break's width by which it may be wrong. Own, no source, and not laid beside any truth."""
 LIMIT = Limit("breaks", 0.0, "no leaf cracked or broken", "49 CFR 393.207(c)")
 
 
@@ -111,8 +113,7 @@ def measure(views: Sequence[View]) -> Found:
             )
         return Found(
             f"no line crosses one of the {len(pack.bands)} leaves from edge to edge; a break under a "
-            f"clip, a seat or "
-            "dirt does not show",
+            "clip, a seat or dirt does not show",
             tuple(figures),
             (),
             LIMIT,
@@ -127,7 +128,7 @@ def measure(views: Sequence[View]) -> Found:
         reason += ", with rusty edges"
     if patch.mm is not None:
         width = worst.width * patch.mm
-        figures.append(Figure("width_mm", width, 0.35 * width))
+        figures.append(Figure("width_mm", width, UNSURE_WIDTH * width))
         reason += f", about {width:.1f} mm wide"
     marks = tuple(Mark("break", patch.outline(pack.back(_line(c, pack))), closed=False) for c in breaks)
     return Found(reason, tuple(figures), marks, LIMIT)

@@ -84,8 +84,7 @@ def measure(views: Sequence[View]) -> Found:
     if eye.short / eye.long < MOST_SQUEEZED:
         raise CannotMeasure(
             f"the eye is seen {math.degrees(math.acos(eye.short / eye.long)):.0f} degrees from the side: "
-            f"take it from "
-            "nearer to head on"
+            "take it from nearer to head on"
         )
     offset = _square(eye, sleeve) if square else _tilted(view, patch, light, eye, sleeve)
     if offset is None:
@@ -152,8 +151,8 @@ def _found(view: View, patch: Patch, eye: Rim, sleeve: Rim, offset: Offset) -> F
     bearing = math.degrees(math.atan2(offset.by[1], offset.by[0])) % 360
     reason = (
         f"the sleeve sits {100 * share:.0f} % of the rubber's thickness off the eye's centre, give or take "
+        f"{math.ceil(100 * doubt)}"
     )
-    reason += f"{math.ceil(100 * doubt)}"
     if patch.mm is not None and view.scale is not None:
         mm = eye.radius * patch.mm * thickness
         error = math.hypot(mm * doubt, mm * share * view.scale.relative)

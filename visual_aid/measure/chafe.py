@@ -23,6 +23,9 @@ ROUGHER = 1.75
 """How many times the sound rubber's roughness a scuffed place has at least."""
 SMALLEST = 0.004
 """Share of the box under which a scuffed place is not told from grit."""
+EDGE, FAINTER = 3.0, 0.25
+"""Pixels by which a scuffed place's edge may run wrongly, and share of it that may be scuffed or not. Own, no
+source."""
 UNSEEN = 0.008
 """Share of the rubber whose scuffs may be too faint or too small to be told: tuned on made pictures."""
 LIMIT = Limit(
@@ -46,7 +49,7 @@ def measure(views: Sequence[View]) -> Found:
     mask = scuffed(rubber_light(patch, "scuffs"))
     share = float(mask.mean())
     grown = cv2.dilate(mask.astype(np.uint8), np.ones((3, 3), np.uint8)).mean() - share
-    error = math.hypot(3 * float(grown), 0.25 * share, UNSEEN)
+    error = math.hypot(EDGE * float(grown), FAINTER * share, UNSEEN)
     figures = [Figure("chafed_percent", 100 * share, 100 * error)]
     reason = f"{100 * share:.1f} % of the boxed rubber is scuffed, give or take {100 * error:.1f}"
     if patch.mm is not None:

@@ -50,6 +50,10 @@ GLOSSY = 2.0
 PIECE = 0.22
 """Share of the body down which a streak has to hold its edges."""
 
+FILM_DARK, FILM_SHARE = 0.12, 0.08
+"""What is called a film: darkness beside the palest part, as a logarithm of lightness, and share of the body
+over which it is so dark. Own, no source; words alone depend on it."""
+
 Light = NDArray[Any]
 
 
@@ -130,7 +134,7 @@ def measure(views: Sequence[View]) -> Found:
             chance,
             "unclear",
         )
-    state = "a light film, which is normal" if film > 0.08 else "no film to speak of"
+    state = "a light film, which is normal" if film > FILM_SHARE else "no film to speak of"
     return Found(f"{state}, no run: {seen}", figures, marks, LIMIT, chance, "within_limit")
 
 
@@ -213,7 +217,7 @@ def film_share(light: Light) -> float:
     """Give the share of a body that is softly darker than its palest part in the same column."""
     log = np.log(cv2.resize(light, (WIDE // 2, TALL // 2), interpolation=cv2.INTER_AREA) + 4)
     soft = cv2.GaussianBlur(log, (0, 0), 6)
-    return float((np.percentile(soft, 95, axis=0) - soft > 0.12).mean())
+    return float((np.percentile(soft, 95, axis=0) - soft > FILM_DARK).mean())
 
 
 def _path(bright: Floats, most: float, aside: float) -> NDArray[np.int64]:

@@ -25,6 +25,10 @@ WAVES = 6
 """How many waves around the rim its outline is described with: round, oval, and the corners of a slot."""
 SMEAR = 3
 """Pixels of the patch beyond the paper in which its edge still changes what lies beside it."""
+RATIO_SCATTERS, RATIO_RAYS = 2.2, 12
+LENGTH_SCATTERS, LENGTH_RAYS = 2.0, 16
+"""How many times its scatter a rim's one ray puts a ratio, or a length, wrong; and rays of which one counts:
+neighbours see the same dirt. Own, no source."""
 SPREAD = 1.2
 """By how much more a ratio scatters than its parts tell: the longest width is the one that erred most. Tuned
 on made pictures."""
@@ -46,10 +50,10 @@ def measure(views: Sequence[View]) -> Found:
     """
     view = views[0]
     if view.scale is None or not view.scale.rectified:
+        why = view.why_no_scale or "the known length says nothing of the tilt"
         raise CannotMeasure(
-            "without the scale card the tilt is not known, and a round hole seen from the side looks "
-            "worn: lay the "
-            f"card flat beside the hole ({view.why_no_scale or 'the known length says nothing of the tilt'})"
+            "without the scale card the tilt is not known, and a round hole seen from the side looks worn: "
+            f"lay the card flat beside the hole ({why})"
         )
     patch = cut(view, SIDE, margin=0.25)
     assert patch.mm is not None
@@ -76,20 +80,20 @@ def measure(views: Sequence[View]) -> Found:
     ratio = float(width[long] / width[short])
     tilt = view.scale.tilt(view.middle)
     error = SPREAD * math.hypot(
-        2.2 * rim.scatter / rim.radius / math.sqrt(rim.kept * RAYS / 12),
+        RATIO_SCATTERS * rim.scatter / rim.radius / math.sqrt(rim.kept * RAYS / RATIO_RAYS),
         BIAS / rim.radius,
         _tilt_error(view) * math.tan(math.radians(tilt)),
     )
     long_mm, short_mm = (float(width[i]) * patch.mm for i in (long, short))
     length_error = math.hypot(
-        2 * rim.scatter * patch.mm / math.sqrt(RAYS / 16), long_mm * view.scale.relative
+        LENGTH_SCATTERS * rim.scatter * patch.mm / math.sqrt(RAYS / LENGTH_RAYS),
+        long_mm * view.scale.relative,
     )
     across = np.array([math.cos(math.radians(bearing[long])), math.sin(math.radians(bearing[long]))])
     middle = outline.mean(axis=0)
     reason = (
         f"the hole is {long_mm:.2f} mm at its longest and {short_mm:.2f} mm across it: ratio {ratio:.3f}, "
-        f"give or "
-        f"take {error:.3f}, longest at {bearing[long]:.0f} degrees from the box's upper edge, at "
+        f"give or take {error:.3f}, longest at {bearing[long]:.0f} degrees from the box's upper edge, at "
         f"{tilt:.0f} degrees of tilt"
     )
     return Found(

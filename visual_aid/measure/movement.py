@@ -123,8 +123,7 @@ def _found(view: View, at: Floats, moved: Floats, noise: float, by_card: bool) -
     if view.scale is None:
         return Found(
             f"the part moved by {pixels:.1f} pixels, give or take {noise:.1f}; without a scale its "
-            f"millimetres are "
-            f"not known ({view.why_no_scale})",
+            f"millimetres are not known ({view.why_no_scale})",
             (Figure("movement_px", pixels, noise), Figure("direction_deg", bearing)),
             marks,
         )
@@ -138,8 +137,8 @@ def _found(view: View, at: Floats, moved: Floats, noise: float, by_card: bool) -
     return Found(
         f"the part moved by {value:.2f} mm, give or take {error:.2f}, towards "
         f"{math.degrees(math.atan2(along[1], along[0])) % 360:.0f} degrees (0 is to the right, 90 down), "
-        f"followed on "
-        f"{len(at)} corners against what stands still; only movement along the photo's plane is seen",
+        f"followed on {len(at)} corners against what stands still; only movement along the photo's plane is "
+        "seen",
         (
             Figure("movement_mm", value, error),
             Figure("movement_px", pixels, noise),

@@ -28,11 +28,26 @@ SIGMAS = (1.0, 1.7, 2.8)
 STRONG, WEAK = 9.0, 4.5
 """How many times the usual response a crack has somewhere, and all along."""
 LEAST_LENGTH = 0.05
-"""Share of the box's longer side under which a dark line is grain."""
+"""Share of the box's longer side under which a dark line is grain. Own, no source."""
 LEAST_SLENDER = 4.0
-UNFOLLOWED = 0.25
+"""How many times its width a crack is long at least: pits and grit are rounder. Own, no source."""
+MOST_ENLARGED = 1.9
+"""Enlargement of the patch, which reaches 2 at most, from which fine cracks are not seen. Own, no source."""
+STRAIGHT, DIAGONAL = 0.95, 1.36
+"""Length in pixels of a skeleton's steps: as a staircase a slanted line would be too long. Own, near the
+factors of Kulpa, Computer Graphics and Image Processing 6 (1977), 0.948 and 1.343, from memory."""
+MISSED, UNSEEN = 0.12, 0.3
+"""Share of the density by which it may be wrong, and density of cracks that may not be told from grain. Own,
+no source."""
+UNFOLLOWED, UNTOLD_END = 0.25, 0.02
 """Share of the longest crack by which its length may be wrong: where it grows fine it is lost, and where two
-cross they are taken for one. Tuned on made pictures."""
+cross they are taken for one; and share of the box's longer side, for its ends. Tuned on made pictures, the
+second own, no source."""
+UNSURE_WIDTH = 0.35
+"""Share of a crack's width by which it may be wrong. Own, no source, and not laid beside any truth."""
+RADIAL, AROUND = 0.6, 0.4
+"""Radial share over which cracks are said to run radially, and under which around: words alone. Own, no
+source."""
 LIMIT = Limit(
     "longest_share",
     0.10,
@@ -62,17 +77,17 @@ def measure(views: Sequence[View]) -> Found:
     view = views[0]
     patch = cut(view, SIDE)
     light = rubber_light(patch, "cracks")
-    if patch.finer > 1.9:
+    if patch.finer > MOST_ENLARGED:
         raise CannotMeasure("the rubber is seen too small for cracks: go nearer and take it again")
     cracks = find_cracks(light)
     h, w = light.shape
     total = sum(c.length for c in cracks)
     density = total * max(h, w) / (h * w)
     longest = max((c.length for c in cracks), default=0.0) / max(h, w)
-    error = math.hypot(0.12 * density, 0.3)
+    error = math.hypot(MISSED * density, UNSEEN)
     figures = [
         Figure("density_ratio", density, error),
-        Figure("longest_share", longest, math.hypot(UNFOLLOWED * longest, 0.02)),
+        Figure("longest_share", longest, math.hypot(UNFOLLOWED * longest, UNTOLD_END)),
         Figure("cracks", float(len(cracks))),
     ]
     if not cracks:
@@ -89,10 +104,10 @@ def measure(views: Sequence[View]) -> Found:
         figures += [
             Figure("length_mm", total * patch.mm, error / max(density, 1e-6) * total * patch.mm),
             Figure("longest_mm", longest * max(h, w) * patch.mm, UNFOLLOWED * longest * max(h, w) * patch.mm),
-            Figure("width_mm", width * patch.mm, 0.35 * width * patch.mm),
+            Figure("width_mm", width * patch.mm, UNSURE_WIDTH * width * patch.mm),
         ]
         reason += f"; {total * patch.mm:.0f} mm in all, about {width * patch.mm:.1f} mm wide"
-    way = "radially" if radial > 0.6 else "around" if radial < 0.4 else "radially and around"
+    way = "radially" if radial > RADIAL else "around" if radial < AROUND else "radially and around"
     run = "they run" if len(cracks) > 1 else "it runs"
     reason += f"; {run} {way}, as seen from the box's middle ({100 * radial:.0f} % radial)"
     marks = tuple(Mark("crack", patch.outline(c.around)) for c in cracks)
@@ -159,8 +174,7 @@ def _length(skeleton: NDArray[np.bool_], rows: NDArray[np.int64], columns: NDArr
     # A diagonal step beside two straight ones is the inside of a corner.
     down = padded[r + 1, c + 1] & ~padded[r, c + 1] & ~padded[r + 1, c]
     up = padded[r - 1, c + 1] & ~padded[r, c + 1] & ~padded[r - 1, c]
-    # Straight steps along a slanted line are longer as a staircase than the line is.
-    return float(0.95 * straight + 1.36 * (down.sum() + up.sum()))
+    return float(STRAIGHT * straight + DIAGONAL * (down.sum() + up.sum()))
 
 
 def _radial(cracks: Sequence[Crack], middle: tuple[float, float]) -> float:

@@ -21,8 +21,7 @@ from visual_aid.measure.scale import Floats
 SIDE = 900
 SURE, LIKELY = 0.75, 0.44
 """Red against green, as a logarithm, from which a pixel is rust, and from which it is if it touches such a
-one.
-Dust lies near 0.2, the yellowest iron oxides near 0.65, haematite near 1.5 (Munsell chips inside the
+one. Dust lies near 0.2, the yellowest iron oxides near 0.65, haematite near 1.5 (Munsell chips inside the
 minerals' hue ranges, Schwertmann 1993); half-covered pixels between."""
 YELLOW = 0.25
 """How much of green against blue counts with it: yellow oxides are hardly redder than dust, but lack blue."""
@@ -50,6 +49,9 @@ D610 = (
 ISO_4628_3 = ((0.0, 0), (0.05, 1), (0.5, 2), (1.0, 3), (8.0, 4), (45.0, 5))
 """Rusted area in percent of the reference pictures of degrees Ri 0 to Ri 5; the last is given as 40 to 50.
 ISO 4628-3:2016, Table 1. The nearest picture is taken, by ratio (from memory)."""
+LEAST_RI_1 = ISO_4628_3[1][0] / math.e
+"""Rusted area in percent from which it is degree Ri 1 rather than Ri 0, whose picture has none, so that no
+ratio tells which is nearer. Own, no source."""
 UNSEEN = 0.0006
 """Share of the area whose rust may be too faint or too fine to be told, however sharp the rest is: tuned on
 made pictures."""
@@ -79,9 +81,8 @@ def measure(views: Sequence[View]) -> Found:
     d610, iso = d610_grade(percent), iso_4628_3_degree(percent)
     return Found(
         f"{percent:.{2 if percent < 1 else 1}f} % of the area is rusted, give or take {100 * error:.1g}: "
-        f"ASTM D610 grade {d610}, "
-        f"ISO 4628-3 degree Ri {iso}; stain, mud and red primer look alike, and neither scale speaks of "
-        f"strength",
+        f"ASTM D610 grade {d610}, ISO 4628-3 degree Ri {iso}; stain, mud and red primer look alike, and "
+        "neither scale speaks of strength",
         (
             Figure("rusted_percent", percent, 100 * error),
             Figure("d610_grade", float(d610)),
@@ -98,7 +99,7 @@ def d610_grade(percent: float) -> int:
 
 def iso_4628_3_degree(percent: float) -> int:
     """Give the ISO 4628-3 degree Ri of a rusted area in percent: 0 (best) to 5."""
-    if percent < ISO_4628_3[1][0] / math.e:
+    if percent < LEAST_RI_1:
         return 0
     return min(ISO_4628_3[1:], key=lambda row: abs(math.log(percent / row[0])))[1]
 
@@ -176,4 +177,4 @@ def outlines(mask: NDArray[np.bool_], patch: Patch, label: str, most: int = 60) 
 def _edge_error(mask: NDArray[np.bool_]) -> float:
     """Give the share of a third of a pixel along all edges: where an edge runs is a matter of that."""
     grown = cv2.dilate(mask.astype(np.uint8), np.ones((3, 3), np.uint8))
-    return float((grown.astype(bool) & ~mask).mean()) / 3 + 5e-5
+    return float((grown.astype(bool) & ~mask).mean()) / 3

@@ -172,8 +172,7 @@ def scale_of_length(a: Point, b: Point, millimetres: float, what: str, pointing:
         raise ValueError(f"a known length of {millimetres:g} mm is none: give it in millimetres over 0")
     per_px = millimetres / apart
     to_px = np.array([[1 / per_px, 0, a[0]], [0, 1 / per_px, a[1]], [0, 0, 1]])
-    # Across the known length, a tilt that nobody saw shortens by its cosine; half of that is the typical
-    # error.
+    # Across the known length, a tilt that nobody saw shortens by its cosine: by half of that as a rule.
     relative = math.hypot(math.sqrt(2) * pointing / apart, (1 - math.cos(math.radians(UNSEEN_TILT))) / 2)
     return Scale(to_px, np.zeros((8, 8)), relative, False, what)
 

@@ -82,8 +82,7 @@ WEAR_KINDS: Mapping[Wear, WearKind] = MappingProxyType(
             (2, 2),
             1,
             "Two photos from one place, the part pushed and pulled, the card beside it in its plane. Box "
-            "the part "
-            "that moves, in the first photo.",
+            "the part that moves, in the first photo.",
             movement.measure,
             "rod_movement",
             "needed",
@@ -165,8 +164,8 @@ WEAR_KINDS: Mapping[Wear, WearKind] = MappingProxyType(
             (1, 2),
             2,
             "Level ground, normal pressure. One photo of each side with the card in the plane of the "
-            "part, or one "
-            "from behind with two boxes. Each box from the upper to the lower point that is compared.",
+            "part, or one from behind with two boxes. Each box from the upper to the lower point that is "
+            "compared.",
             height_difference.measure,
             "equal_height",
             "needed",
@@ -177,8 +176,7 @@ WEAR_KINDS: Mapping[Wear, WearKind] = MappingProxyType(
             (2, 2),
             2,
             "Two photos 15 minutes apart, the card in the plane of the part. Each box from the upper to "
-            "the lower "
-            "point of the height.",
+            "the lower point of the height.",
             height_difference.measure_hold,
             "height_control_valve",
             "needed",
@@ -255,7 +253,6 @@ def measure_wear(
     names = tuple(photo.info.name for photo in photos)
     # Of a movement the first photo gives the millimetres; each height has its own.
     sources = dict.fromkeys(scale.source for scale in scales[: kind.boxes] if scale is not None)
-    common = {"hand_check": kind.hand_check, "cautions": kind.cautions}
     try:
         for view in views[: kind.boxes]:
             inside(view)
@@ -264,7 +261,15 @@ def measure_wear(
         if outcome in NEEDS_SHARPNESS:
             _refuse_smeared(photos)
     except CannotMeasure as refused:
-        return Measurement(wear, names, tuple(boxes), "cannot_measure", str(refused), **common)  # type: ignore[arg-type]
+        return Measurement(
+            wear,
+            names,
+            tuple(boxes),
+            "cannot_measure",
+            str(refused),
+            hand_check=kind.hand_check,
+            cautions=kind.cautions,
+        )
     return Measurement(
         wear,
         names,
