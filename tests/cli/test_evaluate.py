@@ -150,3 +150,12 @@ def test_a_line_that_is_no_record_is_named(tmp_path, line):
     path.write_text(f"\n{line}\n")
     with pytest.raises(ValueError, match="line 2: not a screening record"):
         read_records(path)
+
+
+def test_a_broken_picture_of_a_worn_part_is_told_in_one_line(tmp_path):
+    (tmp_path / "a.jpg").write_bytes(b"\xff\xd8\xff no picture")
+    label = {"wear": "chafe", "photos": ["a.jpg"], "boxes": [[0, 0, 90, 90]], "truth": {"share": 0.2}}
+    (tmp_path / "wear_0.json").write_text(json.dumps(label))
+    result = CliRunner().invoke(main, ["evaluate", str(tmp_path), "--wear"])
+    assert (result.exit_code, type(result.exception)) == (2, SystemExit)
+    assert "damaged" in result.output.replace("\n", " ")

@@ -11,8 +11,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from visual_aid.outputs.report import CAUTION, Remark, check_lines
+from visual_aid.outputs.report import Remark, check_lines
 from visual_aid.outputs.report_html import report_html
+from visual_aid.outputs.wording import REPORT_CAUTION
 
 
 class Reader(html.parser.HTMLParser):
@@ -38,7 +39,12 @@ class Reader(html.parser.HTMLParser):
 def test_everything_of_the_visit_is_read_back(report):
     visit = report()
     text = Reader(report_html(visit)).text
-    for part in (visit.title, CAUTION, *visit.summary, *(f"{name} {value}" for name, value in visit.facts)):
+    for part in (
+        visit.title,
+        REPORT_CAUTION,
+        *visit.summary,
+        *(f"{name} {value}" for name, value in visit.facts),
+    ):
         assert part in text
     for finding in visit.findings:
         parts = (str(finding.photo.place), finding.label, finding.why, finding.decided, finding.photo.name)

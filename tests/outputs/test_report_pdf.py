@@ -13,8 +13,9 @@ from reportlab.pdfbase import pdfmetrics
 
 from visual_aid.outputs import paper as module
 from visual_aid.outputs.paper import LACKING, TEXT, Letters
-from visual_aid.outputs.report import CAUTION, Place, Remark
+from visual_aid.outputs.report import Place, Remark
 from visual_aid.outputs.report_pdf import report_pdf
+from visual_aid.outputs.wording import REPORT_CAUTION
 from visual_aid.photo import read_photo
 
 
@@ -82,7 +83,7 @@ def test_pages_have_their_paper_caution_and_number(report, finding, paper, size)
         millimetres = [float(v) / 72 * 25.4 for v in (page.mediabox.width, page.mediabox.height)]
         assert millimetres == pytest.approx(size, abs=0.1)
         assert f"Page {number} of {len(pages)}" in text
-        assert CAUTION in text
+        assert REPORT_CAUTION in text
         assert text.startswith("Visit report: unit 231, 4 May 2026")
 
 

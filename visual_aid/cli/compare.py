@@ -17,8 +17,8 @@ from visual_aid.decoder import read_photo
 from visual_aid.evaluation.pairs import PairFigures, TruePair, judge_pairs, read_pairs
 from visual_aid.fasteners.find import look_over
 from visual_aid.measure.visits import SCHEMA, Comparison, compare
-from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.turns import write_turns
+from visual_aid.outputs.wording import CAUTION
 from visual_aid.photo import PhotoError
 from visual_aid.screening import screen_photo
 

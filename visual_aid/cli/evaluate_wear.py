@@ -20,6 +20,7 @@ from visual_aid.evaluation.wear import (
     made_cases,
     read_cases,
 )
+from visual_aid.photo import PhotoError
 
 
 def evaluate_wear(folder: Path | None, kinds: Sequence[str], count: int | None, figures: Path | None) -> int:
@@ -42,7 +43,7 @@ def evaluate_wear(folder: Path | None, kinds: Sequence[str], count: int | None, 
     Raises
     ------
     click.UsageError
-        The folder holds no labelled wear, a label is damaged, or a kind is unknown.
+        The folder holds no labelled wear, a label or a picture is damaged, or a kind is unknown.
     """
     unknown = [kind for kind in kinds if kind not in MAKERS]
     if unknown:
@@ -63,7 +64,10 @@ def evaluate_wear(folder: Path | None, kinds: Sequence[str], count: int | None, 
     console.print(where, soft_wrap=True)
     results = []
     for kind, of_kind in cases.items():
-        results.append(judge_wear(kind, of_kind))
+        try:
+            results.append(judge_wear(kind, of_kind))
+        except PhotoError as error:
+            raise click.UsageError(str(error)) from error
         console.print(_line(results[-1]), soft_wrap=True, highlight=False)
     _print(console, results)
     if figures is None:

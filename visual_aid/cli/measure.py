@@ -21,9 +21,9 @@ from visual_aid.measure.scale import Scale
 from visual_aid.measure.wear import measure_wear
 from visual_aid.model import Box, Wear
 from visual_aid.outputs.measured import in_words, write_measurement
-from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.paper import Paper
 from visual_aid.outputs.scale_card import scale_card_pdf
+from visual_aid.outputs.wording import CAUTION
 from visual_aid.photo import PhotoError
 
 _KNOWN = re.compile(r"^([^=]+)=(.+)$")

@@ -22,8 +22,9 @@ from visual_aid.cli.store import open_store
 from visual_aid.decoder import read_photo
 from visual_aid.files import printable, write_atomically
 from visual_aid.model import PhotoInfo, Quality, Screening, Trouble
-from visual_aid.outputs.overlay import CAUTION, write_overlay
+from visual_aid.outputs.overlay import write_overlay
 from visual_aid.outputs.tables import WorklistRow, candidates_csv, worklist
+from visual_aid.outputs.wording import CAUTION
 from visual_aid.photo import PhotoError
 from visual_aid.screening import screen_file
 

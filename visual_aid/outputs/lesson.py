@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from PIL import Image
 
 from visual_aid.model import Box, Outline
-from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import FASTENER_COLOUR, SIGN_STYLE
 from visual_aid.outputs.publish import Pixels
 from visual_aid.outputs.report_pictures import WIDE, close_up, encode, shrunk, wide_shot
 from visual_aid.outputs.tables import harmless
+from visual_aid.outputs.wording import CAUTION
 from visual_aid.photo import PhotoError
 from visual_aid.records.teaching import Example, Lesson
 

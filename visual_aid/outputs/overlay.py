@@ -17,12 +17,12 @@ from visual_aid.files import write_atomically
 from visual_aid.model import Candidate, Fastener, Screening
 from visual_aid.outputs.lettering import lettering, wrap
 from visual_aid.outputs.palette import FASTENER_COLOUR, SIGN_STYLE, UNDER_STROKE
+from visual_aid.outputs.wording import CAUTION
 from visual_aid.records.entries import WEAK_SCORE
 
 SIDE = 1600
 """Longest side of the drawn photo in pixels; smaller photos are enlarged, at most ``MOST_ENLARGED`` times."""
 MOST_ENLARGED = 2.0
-CAUTION = "Evidence to check by hand. A photo never proves a joint tight."
 
 _LINE, _FASTENER_LINE, _TEXT = 3, 1, 20
 _MARGIN = 14

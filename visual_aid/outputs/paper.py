@@ -20,7 +20,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFError, TTFont
 from reportlab.platypus import Image, Paragraph, SimpleDocTemplate, Table, TableStyle
 
-from visual_aid.outputs.report import CAUTION
+from visual_aid.outputs.wording import REPORT_CAUTION
 
 # Pictures go in as they are: as text they would be a quarter longer and take seconds to write.
 rl_config.useA85 = 0
@@ -180,7 +180,7 @@ def _frame(title: str, letters: Letters, total: int | None) -> Callable[[Any, An
         canvas.drawString(left, height - 13 * mm, head)
         page = f"Page {document.page}" + (f" of {total}" if total is not None else "")
         canvas.drawRightString(left + room, _FOOT - 16 * mm, page)
-        caution = letters.paragraph(CAUTION, "small")
+        caution = letters.paragraph(REPORT_CAUTION, "small")
         _, tall = caution.wrap(room - 24 * mm, _FOOT)
         caution.drawOn(canvas, left - 8, _FOOT - 5 * mm - tall)
         canvas.restoreState()
@@ -191,7 +191,7 @@ def _frame(title: str, letters: Letters, total: int | None) -> Callable[[Any, An
 def caution(letters: Letters) -> Any:  # noqa: ANN401
     """Give the standing caution in a box."""
     style = [("BACKGROUND", (0, 0), (-1, -1), _CAUTION), ("BOX", (0, 0), (-1, -1), 0.6, INK)]
-    return Table([[letters.paragraph(CAUTION)]], style=TableStyle(style))
+    return Table([[letters.paragraph(REPORT_CAUTION)]], style=TableStyle(style))
 
 
 def side_by_side(files: Sequence[bytes]) -> Any:  # noqa: ANN401

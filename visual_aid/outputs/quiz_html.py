@@ -14,11 +14,10 @@ from PIL import Image
 from visual_aid.gallery.quiz import reach
 from visual_aid.model import CUES, SIGNS
 from visual_aid.outputs.onefile import beside, jpeg_url, render
-from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import FASTENER_COLOUR, SIGN_STYLE
 from visual_aid.outputs.publish import Pixels
 from visual_aid.outputs.report_pictures import encode, shrunk
-from visual_aid.outputs.wording import counted
+from visual_aid.outputs.wording import CAUTION, counted
 from visual_aid.records.teaching import Answer, Item, Quiz, Region, Tap
 
 ANSWERS_SCHEMA = "visual-aid/quiz-answers/1"

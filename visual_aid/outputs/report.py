@@ -21,10 +21,6 @@ from visual_aid.model import Box, Outline
 from visual_aid.outputs.wording import counted, day, moment
 from visual_aid.records.entries import SIDES, Side
 
-CAUTION = (
-    "Evidence to check by hand. A photo never proves a joint tight: what is not reported here may be loose "
-    "all the same. Local rules, the maker's instructions and licensed practice go first."
-)
 QUIET_NOTE = "Nothing was confirmed on these photos. That proves no joint tight."
 OTHER_CHECKS = "Hand checks apart from findings"
 OTHER_SHOTS = "Other shots of the same views"

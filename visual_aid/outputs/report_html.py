@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 from visual_aid.outputs.onefile import render
 from visual_aid.outputs.report import (
-    CAUTION,
     NO_CHECK,
     OTHER_CHECKS,
     OTHER_SHOTS,
@@ -16,6 +15,7 @@ from visual_aid.outputs.report import (
     check_lines,
 )
 from visual_aid.outputs.report_pictures import draw_pictures
+from visual_aid.outputs.wording import REPORT_CAUTION
 
 
 def report_html(report: Report) -> str:
@@ -32,7 +32,7 @@ def report_html(report: Report) -> str:
         quiet=_by_place(report.quiet, pictures.quiet),
         not_judged=_by_place(report.not_judged, pictures.not_judged),
         check_lines=check_lines,
-        caution=CAUTION,
+        caution=REPORT_CAUTION,
         quiet_note=QUIET_NOTE,
         no_check=NO_CHECK,
         other_checks=OTHER_CHECKS,

@@ -16,8 +16,8 @@ from visual_aid.files import write_atomically
 from visual_aid.measure.visits import Comparison, NutTurn
 from visual_aid.model import Candidate, Outline
 from visual_aid.outputs.lettering import lettering, wrap
-from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import FASTENER_COLOUR, SIGN_STYLE, UNDER_STROKE
+from visual_aid.outputs.wording import CAUTION
 from visual_aid.photo import Photo
 
 SIDE = 1000

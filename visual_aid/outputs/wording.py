@@ -1,8 +1,14 @@
-"""How counts, days and moments are written, the same on the page and in reports."""
+"""How counts, days and moments are written and what is always said, the same on the page and in reports."""
 
 from __future__ import annotations
 
 import datetime as dt
+
+CAUTION = "Evidence to check by hand. A photo never proves a joint tight."
+REPORT_CAUTION = (
+    "Evidence to check by hand. A photo never proves a joint tight: what is not reported here may be loose "
+    "all the same. Local rules, the maker's instructions and licensed practice go first."
+)
 
 
 def counted(count: int, one: str, many: str = "") -> str:

@@ -10,9 +10,8 @@ from html import escape
 import streamlit as st
 
 from visual_aid.measure.visits import Comparison, compare
-from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
-from visual_aid.outputs.wording import counted, day
+from visual_aid.outputs.wording import CAUTION, counted, day
 from visual_aid.pages import actions
 from visual_aid.pages.deciding import ask_decision, take
 from visual_aid.pages.session import ask_signature, holder, signature, the_store

@@ -11,8 +11,7 @@ from visual_aid.evidence.look import VERSION
 from visual_aid.gallery.order import by_cue, contrast_pairs, ladder
 from visual_aid.model import Box
 from visual_aid.outputs.lesson import title
-from visual_aid.outputs.overlay import CAUTION
-from visual_aid.outputs.wording import counted
+from visual_aid.outputs.wording import CAUTION, counted
 from visual_aid.pages import teaching
 from visual_aid.pages.examples import ALL, TWO_ABREAST, ask_cue, paged, show_alike, show_example
 from visual_aid.pages.session import ask_signature, signature, the_store

@@ -10,9 +10,9 @@ import pandas as pd
 import streamlit as st
 
 from visual_aid.followup.intervals import Due, due_list
-from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.outputs.visit_report import log_of
+from visual_aid.outputs.wording import CAUTION
 from visual_aid.pages.session import the_store
 from visual_aid.pages.words import where
 from visual_aid.records.entries import Pattern

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from visual_aid.outputs.overlay import CAUTION
-from visual_aid.outputs.wording import counted, day
+from visual_aid.outputs.wording import CAUTION, counted, day
 from visual_aid.pages import teaching
 from visual_aid.pages.asking import show_asking
 from visual_aid.pages.results import summary

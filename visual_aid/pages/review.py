@@ -11,9 +11,8 @@ import streamlit as st
 
 from visual_aid.model import Fastener
 from visual_aid.outputs.events import OUTCOME_LABEL
-from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
-from visual_aid.outputs.wording import counted
+from visual_aid.outputs.wording import CAUTION, counted
 from visual_aid.pages import actions, marking, teaching
 from visual_aid.pages.deciding import ask_decision, take
 from visual_aid.pages.examples import THREE_ABREAST, show_alike

@@ -9,9 +9,8 @@ from html import escape
 import streamlit as st
 
 from visual_aid.outputs import exports
-from visual_aid.outputs.overlay import CAUTION
 from visual_aid.outputs.palette import SIGN_STYLE
-from visual_aid.outputs.wording import counted
+from visual_aid.outputs.wording import CAUTION, counted
 from visual_aid.pages.filters import ask_filter
 from visual_aid.pages.session import ask_signature, holder, signature, the_store
 from visual_aid.pages.trouble import telling_trouble
