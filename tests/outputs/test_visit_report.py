@@ -128,7 +128,8 @@ def test_a_check_stays_in_the_report_when_its_mark_is_ruled_out_by_it(store, vis
     assert visit_report(store, visit, NOW).checks == ()
     store.decide(rust.id, "ruled_out", by="mk")
     report = visit_report(store, visit, NOW)
-    assert [c.check for c in report.checks] == ["rod_movement"]
+    (kept,) = report.checks
+    assert (kept.check, kept.title) == ("rod_movement", f"{check.title} (rust trail on rod.jpg, ruled out)")
     assert any(line.startswith("1 hand check:") for line in report.summary)
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,7 @@ from visual_aid.outputs.events import OUTCOME_LABEL
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.outputs.report import Place, Remark, Report, ReportFinding, ReportPhoto
 from visual_aid.outputs.wording import counted
-from visual_aid.records.entries import Decision, StoredCandidate, StoredPhoto, Visit
+from visual_aid.records.entries import Decision, Line, StoredCandidate, StoredPhoto, Visit
 from visual_aid.records.store import Store
 
 
@@ -36,19 +37,21 @@ def visit_report(store: Store, visit: Visit, made_at: dt.datetime) -> Report:
     not_judged: list[Remark] = []
     other_shots: list[Remark] = []
     reported: set[int] = set()
+    others: dict[int, str] = {}  # marks that may have been checked by hand without being a finding in the end
     photos = store.visits.photos(visit.id)
     names = {photo.id: photo.name for photo in photos}
     stood_for = store.visits.stood_for(visit.id)
     for photo in photos:
         shown = _photo(store, photo)
         candidates = store.candidates(photo.id)
+        reported |= {c.id for c in candidates if c.is_finding}
+        others |= {c.id: _mark(photo, c) for c in candidates if not c.is_finding}
         best = names.get(stood_for.get(photo.id, ""))
         if best is not None and not any(c.decision for c in candidates):
             other_shots.append(Remark(shown, f"{best} stands for it."))
             continue
         found = [_finding(store, shown, c, c.decision) for c in candidates if c.is_finding and c.decision]
         findings += found
-        reported |= {c.id for c in candidates if c.is_finding}
         doubts = " ".join(_doubts(photo, candidates))
         if doubts:
             not_judged.append(Remark(shown, doubts))
@@ -67,7 +70,7 @@ def visit_report(store: Store, visit: Visit, made_at: dt.datetime) -> Report:
         made_at=made_at,
         engine=__version__,
         checks=tuple(
-            check_record(line)
+            _check(line, others)
             for line in store.logbook.lines("hand_check", visit=visit.id)
             if line.candidate not in reported
         ),
@@ -115,6 +118,17 @@ def _finding(store: Store, photo: ReportPhoto, found: StoredCandidate, decision:
         checks=checks_of(store, found.id),
         follow_up="\n".join(follow_up),
     )
+
+
+def _check(line: Line, marks: Mapping[int, str]) -> CheckRecord:
+    record = check_record(line)
+    mark = "" if line.candidate is None else marks.get(line.candidate, "")
+    return dataclasses.replace(record, title=record.title + mark)
+
+
+def _mark(photo: StoredPhoto, mark: StoredCandidate) -> str:
+    label = SIGN_STYLE[mark.candidate.cue].label.lower()
+    return f" ({label} on {photo.name}, {OUTCOME_LABEL[mark.outcome].lower()})"
 
 
 def _doubts(photo: StoredPhoto, candidates: tuple[StoredCandidate, ...]) -> Iterator[str]:
