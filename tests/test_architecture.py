@@ -24,7 +24,8 @@ RANKS = (
     ("followup",),
     ("gallery",),
     ("outputs",),
-    ("training", "evaluation"),
+    ("evaluation",),
+    ("training",),
     ("pages",),
     ("cli",),
 )

@@ -15,10 +15,10 @@ import pytest
 
 from visual_aid.evaluation.figures import evaluate
 from visual_aid.evaluation.judging import judge_all
+from visual_aid.evaluation.truth import read_truths
 from visual_aid.model import CUES, KINDS, NOT_IN_PLACE, Fastener
 from visual_aid.photo import read_photo
 from visual_aid.screening import screen_file, screen_photo
-from visual_aid.training.truth import read_truths
 
 FOLDER = Path(__file__).parents[1] / "sample_images"
 TRUTHS = {truth.path.stem: truth for truth in read_truths(FOLDER)}
@@ -46,7 +46,7 @@ def test_the_samples_show_every_cue_and_joints_without_any():
     shown = [{cue.cue for f in TRUTHS[name].fasteners for cue in f.cues} for name in JUDGEABLE]
     assert set.union(*shown) == set(CUES)
     assert sum(not cues for cues in shown) >= 3
-    assert any(TRUTHS[name].decoys for name, cues in zip(JUDGEABLE, shown, strict=True) if not cues)
+    assert any(TRUTHS[name].look_alikes for name, cues in zip(JUDGEABLE, shown, strict=True) if not cues)
 
 
 @pytest.mark.parametrize("name", TRUTHS)
@@ -54,7 +54,7 @@ def test_labels_lie_in_the_picture(name):
     truth = TRUTHS[name]
     info = read_photo(truth.path).info
     assert (info.width, info.height) == (truth.width, truth.height)
-    boxes = [cue.box for f in truth.fasteners for cue in f.cues] + [d.box for d in truth.decoys]
+    boxes = [cue.box for f in truth.fasteners for cue in f.cues] + [d.box for d in truth.look_alikes]
     for x, y, width, height in boxes:
         assert 0 <= x < x + width <= truth.width
         assert 0 <= y < y + height <= truth.height

@@ -21,12 +21,12 @@ from serving import chromium, served
 
 from visual_aid.cli.demo import show_samples
 from visual_aid.evaluation.judging import judge
+from visual_aid.evaluation.truth import TruthPhoto, read_truths
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages import teaching
 from visual_aid.records.entries import WEAK_SCORE
 from visual_aid.records.store import Store
 from visual_aid.records.teaching import Quiz
-from visual_aid.training.truth import TruthPhoto, read_truths
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_images"

@@ -8,10 +8,10 @@ from click.testing import CliRunner
 from PIL import ExifTags, Image
 
 from visual_aid.cli import main
+from visual_aid.evaluation.truth import read_truths
 from visual_aid.photo import read_photo
 from visual_aid.records.store import Store
 from visual_aid.training.cues import collect
-from visual_aid.training.truth import read_truths
 
 
 def run(*arguments):
@@ -49,7 +49,7 @@ def test_decisions_become_labels_that_the_evaluation_and_the_training_read(decid
     assert sorted(c.cue for t in truths for f in t.fasteners for c in f.cues) == ["rust_trail"]
     # Nobody has said how plain it is.
     assert [c.grade for t in truths for f in t.fasteners for c in f.cues] == [None]
-    assert [d.type for t in truths for d in t.decoys] == ["gap"]
+    assert [d.type for t in truths for d in t.look_alikes] == ["gap"]
 
     result = run("evaluate", folder, "--json", tmp_path / "figures.json")
     assert result.exit_code == 0, result.output

@@ -16,8 +16,8 @@ from visual_aid.evaluation.figures import (
     recall_at,
 )
 from visual_aid.evaluation.judging import judge_all
+from visual_aid.evaluation.truth import TruthCue, TruthFastener, TruthPhoto
 from visual_aid.model import Candidate, Fastener, PhotoInfo, Quality, Screening, Trouble
-from visual_aid.training.truth import TruthCue, TruthFastener, TruthPhoto
 
 scored = st.lists(
     st.tuples(st.sampled_from([0.0, 0.1, 0.25, 0.5, 0.9]), st.booleans()), min_size=2, max_size=60

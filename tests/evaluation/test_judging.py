@@ -13,8 +13,8 @@ from visual_aid.evaluation.judging import (
     overlap,
     overlaps,
 )
+from visual_aid.evaluation.truth import LookAlike, TruthCue, TruthFastener, TruthPhoto
 from visual_aid.model import Candidate, Fastener, PhotoInfo, Quality, Screening
-from visual_aid.training.truth import Decoy, TruthCue, TruthFastener, TruthPhoto
 
 TRAIL = TruthCue("rust_trail", (90, 120, 20, 60), grade="faint")
 length = st.integers(1, 60)
@@ -29,8 +29,8 @@ def found(number, x, y=100, radius=20, kind="hex_nut", score=1.0):
     return Fastener(number, kind, x, y, radius, score=score)
 
 
-def photo(tmp_path, *fasteners, decoys=(), ignored=()):
-    return TruthPhoto(tmp_path / "a.jpg", 800, 600, fasteners, tuple(decoys), tuple(ignored))
+def photo(tmp_path, *fasteners, look_alikes=(), ignored=()):
+    return TruthPhoto(tmp_path / "a.jpg", 800, 600, fasteners, tuple(look_alikes), tuple(ignored))
 
 
 def record(*fasteners, candidates=()):
@@ -129,10 +129,10 @@ def test_look_alikes_are_flagged_by_confident_strays_alone(tmp_path):
     truth = photo(
         tmp_path,
         label(0, 100, cues=[TRAIL]),
-        decoys=[
-            Decoy("stain", (400, 100, 40, 40)),
-            Decoy("mud", (500, 100, 40, 40)),
-            Decoy("run", TRAIL.box),
+        look_alikes=[
+            LookAlike("stain", (400, 100, 40, 40)),
+            LookAlike("mud", (500, 100, 40, 40)),
+            LookAlike("run", TRAIL.box),
         ],
     )
     strays = [

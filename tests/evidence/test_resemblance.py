@@ -5,11 +5,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from visual_aid.evaluation.truth import read_truths
 from visual_aid.evidence.resemblance import VACANT, patches, resemblance
 from visual_aid.evidence.scene import Scene
 from visual_aid.model import NOT_IN_PLACE, Fastener
 from visual_aid.photo import Photo, read_photo
-from visual_aid.training.truth import read_truths
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from visual_aid.evaluation.truth import read_truths
 from visual_aid.fasteners.patches import lab_octaves, working_octaves
 from visual_aid.fasteners.refine import (
     BINS,
@@ -17,7 +18,6 @@ from visual_aid.fasteners.refine import (
     refined,
 )
 from visual_aid.photo import read_photo
-from visual_aid.training.truth import read_truths
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 

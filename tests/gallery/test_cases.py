@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
+from visual_aid.evaluation.truth import parse_truth
 from visual_aid.gallery.cases import labels
 from visual_aid.model import Fastener, PhotoInfo, Quality, Screening
-from visual_aid.training.truth import parse_truth
 
 NUTS = (Fastener(1, "hex_nut", 500.0, 450.0, 40.0), Fastener(2, "flange_nut", 1500.0, 450.0, 40.0))
 
@@ -33,7 +33,7 @@ def test_evidence_is_on_the_fastener_it_is_about(photo, record):
 def test_what_nobody_checked_counts_neither_way(photo, record):
     truth = read(photo("a", [], [("rust_trail", 480, 500)], ((1400.0, 400.0, 50.0, 50.0),)), record)
     assert [f.ignore for f in truth.fasteners] == [True, True]
-    assert [(d.type, d.box) for d in truth.decoys] == [("rust_trail", (480, 500, 100, 100))]
+    assert [(d.type, d.box) for d in truth.look_alikes] == [("rust_trail", (480, 500, 100, 100))]
     assert truth.ignore_regions == ((1400, 400, 50, 50),)
 
 

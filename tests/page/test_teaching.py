@@ -13,6 +13,7 @@ from PIL import ExifTags, Image
 
 from visual_aid.cli import main
 from visual_aid.evaluation.judging import judge_all
+from visual_aid.evaluation.truth import read_truths
 from visual_aid.gallery.detection import Counts
 from visual_aid.gallery.progress import marked, result
 from visual_aid.outputs.lesson import lesson_zip
@@ -20,7 +21,6 @@ from visual_aid.outputs.lesson_html import lesson_html
 from visual_aid.outputs.lesson_pdf import lesson_pdf
 from visual_aid.pages import pictures, teaching
 from visual_aid.records.teaching import Answer, Step, Tap
-from visual_aid.training.truth import read_truths
 
 SECRETS = (b"Yard owner", b"SN-0815", b"Lens-4711", b"XMP-place", b"A remark", b"Copyright-holder")
 
@@ -127,7 +127,7 @@ def test_labelled_cases_are_read_by_the_evaluation(store, taught, tmp_path):
     truths = read_truths(tmp_path / "cases")
     cues = [sorted(c.cue for f in t.fasteners for c in f.cues) for t in truths]
     assert cues == [["rust_trail"], ["gap"], [], []]
-    assert [len(t.decoys) for t in truths] == [1, 1, 2, 0]
+    assert [len(t.look_alikes) for t in truths] == [1, 1, 2, 0]
     judged = judge_all(truths, [])
     assert sum(len(j.evidence) for j in judged) == 2
     # Fasteners that nobody checked count neither way; those with evidence do.

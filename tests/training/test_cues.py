@@ -6,12 +6,12 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 
+from visual_aid.evaluation.truth import TruthFastener, TruthPhoto
 from visual_aid.evidence.register import MEASURE
 from visual_aid.evidence.score import load_models
 from visual_aid.model import Fastener
 from visual_aid.training.completed import with_labels
 from visual_aid.training.cues import Examples, fit, folds, main
-from visual_aid.training.truth import TruthFastener, TruthPhoto
 
 
 def examples(shift, photos=60, each=5, seed=0):

@@ -5,12 +5,12 @@ import numpy as np
 import pytest
 from sklearn.ensemble import HistGradientBoostingClassifier, HistGradientBoostingRegressor
 
+from visual_aid.evaluation.truth import TruthFastener, TruthPhoto
 from visual_aid.fasteners.propose import moved
 from visual_aid.fasteners.trees import Trees
 from visual_aid.fasteners.weights import load
 from visual_aid.model import KINDS
 from visual_aid.training.finder import DEPTH, Scene, assign, offsets, scenes, to_trees, train
-from visual_aid.training.truth import TruthFastener, TruthPhoto
 
 NONE = np.zeros((0, 4), np.float32)
 

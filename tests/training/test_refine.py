@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from visual_aid.evaluation.truth import TruthFastener, TruthPhoto
 from visual_aid.training.refine import camera, lean_of
-from visual_aid.training.truth import TruthFastener, TruthPhoto
 
 WIDTH, HEIGHT = 1600, 1200
 

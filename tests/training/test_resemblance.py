@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
+from visual_aid.evaluation.truth import TruthPhoto
 from visual_aid.evidence.scene import Scene
 from visual_aid.photo import Photo
 from visual_aid.training import resemblance
 from visual_aid.training.resemblance import fit, without_each
-from visual_aid.training.truth import TruthPhoto
 
 FEATURES = 12
 

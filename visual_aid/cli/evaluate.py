@@ -24,12 +24,12 @@ from visual_aid.evaluation.figures import (
     precision_recall,
 )
 from visual_aid.evaluation.judging import JudgedPhoto, false_alarms, judge_all, misses
+from visual_aid.evaluation.truth import TruthPhoto, read_truths
 from visual_aid.model import CUES, Box, Cue, Screening, Sign
 from visual_aid.outputs.chart import Line, draw_chart
 from visual_aid.outputs.palette import CUE_STYLE, SIGN_STYLE, UNDER_STROKE
 from visual_aid.outputs.sheet import Tile, draw_sheet
 from visual_aid.photo import PhotoError, Pixels
-from visual_aid.training.truth import TruthPhoto, read_truths
 
 ON_SHEET = 20
 """How many of the worst misses, and of the worst false alarms, the contact sheet shows."""

@@ -19,8 +19,8 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from visual_aid.evaluation.truth import TruthCue, TruthFastener, TruthPhoto
 from visual_aid.model import NOT_IN_PLACE, Box, Candidate, Fastener, Screening
-from visual_aid.training.truth import TruthCue, TruthFastener, TruthPhoto
 
 NEAREST_RADII = 0.5
 MOST_SIZE_RATIO = 1.6
@@ -135,8 +135,10 @@ def judge(truth: TruthPhoto, screening: Screening | None) -> JudgedPhoto:
         false=sum(not _in_ignored(truth, f.cx, f.cy) for i, f in enumerate(nuts) if i not in pairs),
         centre_errors=tuple(math.hypot(f.cx - t.cx, f.cy - t.cy) / t.radius for f, t in matched),
         size_errors=tuple(abs(math.log(f.radius / t.radius)) for f, t in matched),
-        look_alikes=len(truth.decoys),
-        look_alikes_flagged=sum(any(overlaps(box, decoy.box) for box in stray) for decoy in truth.decoys),
+        look_alikes=len(truth.look_alikes),
+        look_alikes_flagged=sum(
+            any(overlaps(box, alike.box) for box in stray) for alike in truth.look_alikes
+        ),
     )
 
 

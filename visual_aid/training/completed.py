@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from visual_aid.evaluation.judging import match_fasteners
+from visual_aid.evaluation.truth import TruthPhoto
 from visual_aid.fasteners.groups import group_fasteners
 from visual_aid.model import IN_PLACE, Fastener
-from visual_aid.training.truth import TruthPhoto
 
 DISPLACED_R, RESIZED = 0.08, 0.07
 """Standard deviations of what labels are displaced by, in r, and of the logarithm of their radii."""

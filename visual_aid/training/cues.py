@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from visual_aid import __version__
 from visual_aid.evaluation.judging import judge
+from visual_aid.evaluation.truth import TruthPhoto, read_truths
 from visual_aid.evidence.frame import box_of
 from visual_aid.evidence.register import MEASURE
 from visual_aid.evidence.scene import Measurement, Scene
@@ -34,7 +35,6 @@ from visual_aid.photo import Photo, read_photo
 from visual_aid.training.completed import with_labels
 from visual_aid.training.learned import write_arrays
 from visual_aid.training.resemblance import without_each
-from visual_aid.training.truth import TruthPhoto, read_truths
 
 FOLDS = 6
 STRENGTHS = (0.003, 0.01, 0.03, 0.1)

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sklearn.ensemble import HistGradientBoostingClassifier, HistGradientBoostingRegressor
 
+from visual_aid.evaluation.truth import SMALL, TruthPhoto, read_truths
 from visual_aid.fasteners.channels import CHANNELS, REACH, pyramid, windows
 from visual_aid.fasteners.context import context
 from visual_aid.fasteners.find import apart, proposals, settled
@@ -32,7 +33,6 @@ from visual_aid.model import IN_PLACE, KINDS
 from visual_aid.photo import read_photo
 from visual_aid.threads import one_thread
 from visual_aid.training.learned import write_arrays
-from visual_aid.training.truth import SMALL, TruthPhoto, read_truths
 
 SIDE = 2 * REACH + 1
 FINAL_TREES = 300

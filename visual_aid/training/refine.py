@@ -15,13 +15,13 @@ import click
 import numpy as np
 from numpy.typing import NDArray
 
+from visual_aid.evaluation.truth import SMALL, TruthFastener, TruthPhoto, read_truths
 from visual_aid.fasteners.lean import HEIGHTS
 from visual_aid.fasteners.patches import working_octaves
 from visual_aid.fasteners.refine import PATCH_X, PATCH_Y, patch_features
 from visual_aid.fasteners.regression import Image, Regression, centred, likeness, shares
 from visual_aid.photo import read_photo
 from visual_aid.training.learned import write_arrays
-from visual_aid.training.truth import SMALL, TruthFastener, TruthPhoto, read_truths
 
 TURNS = 16
 MOVED, GROWN = 0.17, 0.13

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.evaluation.judging import match_fasteners
+from visual_aid.evaluation.truth import TruthPhoto, read_truths
 from visual_aid.evidence.resemblance import patches
 from visual_aid.fasteners.find import find_fasteners
 from visual_aid.fasteners.lean import add_lean
@@ -24,7 +25,6 @@ from visual_aid.model import NOT_IN_PLACE
 from visual_aid.photo import read_photo
 from visual_aid.training.completed import with_labels
 from visual_aid.training.learned import write_arrays
-from visual_aid.training.truth import TruthPhoto, read_truths
 
 RIDGE = 1.0
 WIDER = 1.0

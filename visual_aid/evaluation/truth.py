@@ -74,7 +74,7 @@ class TruthFastener:
 
 
 @dataclass(frozen=True, slots=True)
-class Decoy:
+class LookAlike:
     """A labelled look-alike."""
 
     type: str
@@ -93,7 +93,7 @@ class TruthPhoto:
     width: int
     height: int
     fasteners: tuple[TruthFastener, ...] = ()
-    decoys: tuple[Decoy, ...] = ()
+    look_alikes: tuple[LookAlike, ...] = ()
     ignore_regions: tuple[Box, ...] = ()
     gravity: tuple[float, float] = (0.0, 1.0)
     tilt: float | None = None
@@ -159,7 +159,9 @@ def parse_truth(data: Mapping[str, Any], folder: Path) -> TruthPhoto:
         width=data["width"],
         height=data["height"],
         fasteners=tuple(_fastener(f) for f in data["fasteners"]),
-        decoys=tuple(Decoy(d["type"], _box(d["bbox"])) for d in data.get("decoys", ()) if "bbox" in d),
+        look_alikes=tuple(
+            LookAlike(d["type"], _box(d["bbox"])) for d in data.get("decoys", ()) if "bbox" in d
+        ),
         ignore_regions=tuple(_box(r) for r in data.get("ignore_regions", ())),
         gravity=(gx, gy),
         tilt=data.get("tilt"),

@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from visual_aid.training.truth import TruthCue, parse_truth, read_truths
+from visual_aid.evaluation.truth import TruthCue, parse_truth, read_truths
 
 NUT = {"id": 0, "kind": "hex_nut", "cx": 50.5, "cy": 60, "r": 20}
 
@@ -16,7 +16,7 @@ def labels(*fasteners, **more):
 def test_what_is_not_said_has_its_usual_value(tmp_path):
     truth = parse_truth(labels(NUT), tmp_path)
     assert (truth.name, truth.path) == ("a.jpg", tmp_path / "a.jpg")
-    assert (truth.gravity, truth.tilt, truth.decoys, truth.ignore_regions) == ((0, 1), None, (), ())
+    assert (truth.gravity, truth.tilt, truth.look_alikes, truth.ignore_regions) == ((0, 1), None, (), ())
     (nut,) = truth.fasteners
     assert (nut.cx, nut.radius, nut.angle, nut.ignore, nut.cues) == (50.5, 20, None, False, ())
 
