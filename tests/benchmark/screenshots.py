@@ -9,12 +9,14 @@ the name "demo", walks through the pages, and writes a small WebP picture of eac
 
 from __future__ import annotations
 
+import datetime as dt
 import io
 import sys
 import tempfile
 from pathlib import Path
 from typing import Literal
 
+import cv2
 from PIL import Image
 from playwright.sync_api import Page, sync_playwright
 from serving import chromium, served
@@ -24,14 +26,16 @@ from visual_aid.evaluation.judging import judge
 from visual_aid.evaluation.truth import TruthPhoto, read_truths
 from visual_aid.outputs.palette import SIGN_STYLE
 from visual_aid.pages import teaching
+from visual_aid.pages.intake import take_upload
 from visual_aid.records.entries import WEAK_SCORE
 from visual_aid.records.store import Store
-from visual_aid.records.teaching import Quiz
+from visual_aid.records.teaching import Answer, Item, Quiz, Tap
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_images"
 NAME = "demo"
 SIZE = {"width": 1024, "height": 768}
+SEEN_BEFORE = "yard07_unit231_axle2_left_trackbar_bracket.jpg"
 BYTES = 60_000
 """Most that one picture may weigh."""
 PICTURES_SHOWN = """() => [...document.images]
@@ -53,16 +57,22 @@ def main(folder: Path) -> None:
             pages.look()
             decide(store, truths, every=2)
             pages.inspect()
+            see_before(store)
+            pages.compare()
             pages.lead()
             decide(store, truths, every=1)
-            pages.train(teach(store))
+            quiz = teach(store)
+            pages.train(quiz)
+            sit(store, quiz)
+            pages.look_back()
             browser.close()
         store.close()
 
 
 def decide(store: Store, truths: dict[str, TruthPhoto], every: int) -> None:
     """Decide as the labels say on every so many of the photos that wait."""
-    for entry in store.worklist()[::every]:
+    labelled = [entry for entry in store.worklist() if entry.photo.name in truths]
+    for entry in labelled[::every]:
         judged = judge(truths[entry.photo.name], entry.photo.screening).candidates
         stands = {one.candidate.id for one in judged if one.evidence is not None}
         for stored in store.candidates(entry.photo.id):
@@ -79,6 +89,33 @@ def teach(store: Store) -> Quiz:
             if plain and teaching.can_keep(stored):
                 teaching.keep(store, entry.photo.id, stored, by=NAME)
     return teaching.new_quiz(store, "Frame and hangers", 1, 6, trainee="", by=NAME)
+
+
+def see_before(store: Store) -> None:
+    """Add a photo of a sample's place from the month before: the sample, a little turned and nearer."""
+    waiting = (*store.worklist("to_decide"), *store.worklist("decided"))
+    photo = next(entry.photo for entry in waiting if entry.photo.name == SEEN_BEFORE)
+    assert photo.visit is not None
+    assert photo.position is not None
+    pixels = cv2.imread(str(SAMPLES / SEEN_BEFORE))
+    height, width = pixels.shape[:2]
+    camera = cv2.getRotationMatrix2D((width / 2, height / 2), 2.0, 1.04)
+    data = cv2.imencode(".jpg", cv2.warpAffine(pixels, camera, (width, height)))[1]
+    visit = store.visits.begin(photo.visit.unit, photo.visit.date - dt.timedelta(days=30), inspector=NAME)
+    take_upload(store, data.tobytes(), "month_before.jpg", visit)
+    (added,) = store.visits.photos(visit.id)
+    store.visits.place({added.id: photo.position.spot}, by=NAME)
+
+
+def sit(store: Store, quiz: Quiz) -> None:
+    """Let two people take the quiz: one finds what is there, one taps nothing."""
+    for name, sees in (("Ada", True), ("Ben", False)):
+        answers = [Answer(n, _taps(item) if sees else ()) for n, item in enumerate(quiz.items)]
+        store.quizzes.answer(store.quizzes.begin(quiz, name, "Night crew"), answers)
+
+
+def _taps(item: Item) -> tuple[Tap, ...]:
+    return tuple(Tap(e.box[0] + e.box[2] / 2, e.box[1] + e.box[3] / 2, e.cue) for e in item.evidence)
 
 
 class Pages:
@@ -125,6 +162,22 @@ class Pages:
         self.take("torque")
         self.go("Visit")
         self.take("visit")
+        self.go("Due")
+        self.take("due")
+        self.go("Log")
+        self.take("log")
+        self.go("Add photos")
+        self.fill("Unit number", "7")
+        self.page.locator("input[type=file]").set_input_files(sorted(SAMPLES.glob("*.jpg"))[:4])
+        self.settle()
+        self.take("add_photos")
+
+    def compare(self) -> None:
+        """Lay the visit on the one before."""
+        self.go("Compare")
+        self.page.get_by_role("button", name="Compare", exact=True).click()
+        self.page.locator(".viewer[data-state=shown]").wait_for()
+        self.take("compare")
 
     def lead(self) -> None:
         """Go the shop lead's way."""
@@ -133,6 +186,8 @@ class Pages:
         slider = self.page.get_by_test_id("stSlider")
         slider.evaluate("e => { e.style.scrollMarginTop = '80px'; e.scrollIntoView(); }")
         self.take("threshold")
+        self.go("Patterns", "Backlog")
+        self.take("patterns")
 
     def train(self, quiz: Quiz) -> None:
         """Go the trainer's way, and answer the first question of the quiz that shows evidence."""
@@ -154,6 +209,13 @@ class Pages:
             self.page.get_by_role("button", name="Next photo").click()
             self.settle()
         self.take("quiz")
+
+    def look_back(self) -> None:
+        """See how the trainees did, and put a lesson together."""
+        self.go("Trainees", "Teaching")
+        self.take("trainees")
+        self.go("Lessons", "Teaching")
+        self.take("lessons")
 
     def on_screen(self, x: float, y: float) -> tuple[float, float]:
         """Give the point of the screen where a pixel of the quiz's photo is drawn."""
