@@ -504,7 +504,7 @@ def test_the_quiz_as_a_file_and_its_answers_back(visit, store, taught, chromium,
     page.reload()  # closed before they were saved: they can be saved yet, and no tap takes their place
     page.get_by_label("Your name").fill("Ada")
     page.get_by_role("button", name="Start").click()
-    page.get_by_text("All 4 photos answered, Ada").wait_for()
+    page.get_by_text("Every photo is answered, Ada").wait_for()
     with page.expect_download() as waiting:
         page.get_by_role("button", name="Save my answers").click()
     waiting.value.save_as(tmp_path / "answers-Ada.json")
