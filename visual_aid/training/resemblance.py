@@ -56,6 +56,17 @@ def examples(truth: TruthPhoto, seed: int) -> tuple[Image, Truths]:
     return described, np.array(shows, bool).reshape(-1, 2)
 
 
+def _photo_by_photo(truths: Sequence[TruthPhoto]) -> list[tuple[Image, Truths]]:
+    """Describe photo by photo, with seeds of their own."""
+    return [examples(truth, number) for number, truth in enumerate(truths)]
+
+
+def _together(parts: Sequence[tuple[Image, Truths]]) -> tuple[Image, Truths]:
+    """Put the examples of several photos together."""
+    described, shows = (np.concatenate(part) for part in zip(*parts, strict=True))
+    return described, shows
+
+
 def fit(described: Image, shows: Truths) -> Regression:
     """Fit the regression, rare things weighing as much as common ones."""
     return _leaving_out(described, shows, [np.zeros(0, np.intp)])[0]
@@ -63,11 +74,10 @@ def fit(described: Image, shows: Truths) -> Regression:
 
 def without_each(truths: Sequence[TruthPhoto]) -> dict[Path, Regression]:
     """Fit for each photo what all the others teach."""
-    parts = [examples(truth, number) for number, truth in enumerate(truths)]
+    parts = _photo_by_photo(truths)
     ends = np.cumsum([0, *(len(described) for described, _ in parts)])
     left_out = [np.arange(start, end) for start, end in itertools.pairwise(ends)]
-    described, shows = (np.concatenate(part) for part in zip(*parts, strict=True))
-    learned = _leaving_out(described, shows, left_out)
+    learned = _leaving_out(*_together(parts), left_out)
     return {truth.path: one for truth, one in zip(truths, learned, strict=True)}
 
 
@@ -101,8 +111,7 @@ def _leaving_out(described: Image, shows: Truths, left_out: Sequence[Indices]) -
 def main(folders: Sequence[Path], out: Path) -> None:
     """Train the resemblance on FOLDERS of labelled photos."""
     truths = [truth for folder in folders for truth in read_truths(folder)]
-    parts = [examples(truth, number) for number, truth in enumerate(truths)]
-    described, shows = (np.concatenate(part) for part in zip(*parts, strict=True))
+    described, shows = _together(_photo_by_photo(truths))
     write_arrays(out, fit(described, shows).arrays())
     gaps, vacant = shows.sum(axis=0)
     click.echo(f"{len(shows)} places, {gaps} gaps, {vacant} vacant")
