@@ -6,7 +6,8 @@ import dataclasses
 import math
 from collections.abc import Sequence
 
-from visual_aid.fasteners.find import MIN_SCORE, SAME_PLACE, closer, look_over, one_an_axis, posed
+from visual_aid.fasteners.find import MIN_SCORE, closer, look_over, one_an_axis, posed
+from visual_aid.fasteners.search import SAME_PLACE
 from visual_aid.model import Fastener
 from visual_aid.photo import Photo
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from visual_aid.fasteners.channels import CELLS_PER_RADIUS, REACH, Floats, Image, Level, pyramid, windows
 from visual_aid.fasteners.trees import Trees
 
-PEAKS = 2500
+PEAKS = 1500
 """Peaks of the template's response that the trees look at."""
 OVERLAP_CENTRE = 0.35
 OVERLAP_RATIO = 1.2

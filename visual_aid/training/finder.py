@@ -24,9 +24,9 @@ from sklearn.ensemble import HistGradientBoostingClassifier, HistGradientBoostin
 from visual_aid.evaluation.truth import SMALL, TruthPhoto, read_truths
 from visual_aid.fasteners.channels import CHANNELS, REACH, pyramid, windows
 from visual_aid.fasteners.context import context
-from visual_aid.fasteners.find import apart, proposals, settled
 from visual_aid.fasteners.patches import FEATURES, features, hexagon_features, lab_octaves
 from visual_aid.fasteners.propose import moved, peaks
+from visual_aid.fasteners.search import apart, proposals, settled
 from visual_aid.fasteners.trees import Trees
 from visual_aid.fasteners.weights import Weights, load
 from visual_aid.model import IN_PLACE, KINDS
