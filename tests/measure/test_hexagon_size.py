@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from visual_aid.measure.hexagon_size import SIZES, common_size
-from visual_aid.measure.turn import NutView, octaves
+from visual_aid.measure.nut_view import NutView, octaves
 
 STEP = SIZES[1] - SIZES[0]
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.fasteners.hexagon import hexagon_sides
-from visual_aid.measure.turn import NutView, rectify
+from visual_aid.measure.nut_view import NutView, rectify
 
 Floats = NDArray[np.floating]
 

@@ -20,15 +20,16 @@ from visual_aid.fasteners.lean import lean_in
 from visual_aid.measure.hexagon_size import common_size
 from visual_aid.measure.laying import Registration, register
 from visual_aid.measure.measurement import CLEAR_OF_DOUBT
+from visual_aid.measure.nut_view import NutView, octaves
 from visual_aid.measure.pairing import Place, pair_fasteners
-from visual_aid.measure.turn import NutView, measure_turn, octaves
+from visual_aid.measure.turn import measure_turn
 from visual_aid.model import NOT_IN_PLACE, Candidate, Fastener, Outline, Screening, Sign
 from visual_aid.photo import Photo
 from visual_aid.quality import judge, retakes
 
 SCHEMA = "visual-aid/comparison/1"
 
-FAINT_SCORE = 0.1
+FAINT_SCORE = 0.05
 """Finds scored lower are not even looked for in the other photo; two faint ones make one that counts."""
 MOST_TILT = 55.0
 """Degrees off the part's normal beyond which the near side of a nut hides its outline."""
