@@ -16,9 +16,9 @@ from visual_aid.model import NOT_IN_PLACE, Fastener
 FAR, NEAR = 1.0, 0.75
 """Nut radii between two finds of one nut, before and after the common shift of the tops is taken off."""
 MOST_SIZE_RATIO = 1.7
-BOTH = 0.35
+BOTH = 0.2
 """Sum of the scores from which two finds of one place count: each backs the other."""
-ALONE = 0.5
+ALONE = 0.35
 """Score from which a find counts that the other photo lacks."""
 OWN, ACROSS = 0.08, 0.2
 """How far, in nut radii, a sure find lies off its nut, and how far off the nut the plane maps it in the other
