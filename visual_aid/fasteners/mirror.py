@@ -10,7 +10,6 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Sequence
-from typing import Any
 
 import cv2
 import numpy as np
@@ -39,8 +38,7 @@ def mirror_octaves(octaves: Sequence[Image]) -> list[Image]:
     """Give the CIELAB octaves of the smaller mirror image."""
     height, width = octaves[0].shape[:2]
     size = (round(width * SCALE), round(height * SCALE))
-    smaller: Any = cv2.resize(octaves[0], size, interpolation=cv2.INTER_AREA)
-    return lab_octaves(np.ascontiguousarray(smaller[:, ::-1]))
+    return lab_octaves(cv2.flip(cv2.resize(octaves[0], size, interpolation=cv2.INTER_AREA), 1))
 
 
 def mirrored_back(finds: Sequence[Find], width: int, mirror_width: int) -> list[Find]:
