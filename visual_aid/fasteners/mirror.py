@@ -1,8 +1,8 @@
 """A second opinion on a photo, from its smaller mirror image, and what both opinions come to.
 
 What the trees make of a place wavers when the picture changes by what should not matter. Nuts are found in
-both, other things more often in one of them, so the mean of both is surer than either (test-time
-augmentation, as with learned detectors).
+both, other things more often in one of them, so the mean of both is surer than either (as Krizhevsky,
+Sutskever and Hinton 2012 average over mirrored pictures; from memory).
 """
 
 from __future__ import annotations
