@@ -194,7 +194,8 @@ def test_twenty_people_at_once_share_the_work_without_a_lost_double_or_crossed_d
             (decision,) = store.history(candidate)
             assert (decision.id, decision.by) == (number, holder)
     assert store.stages() == {"decided": 60}
-    assert sum(bool(mine) for mine in made.values()) > 10  # they did work side by side
+    # They did work side by side, in both processes; how many got a photo is a matter of speed.
+    assert all(any(made[person] for person in some) for some in (people[:10], people[10:]))
 
 
 # Many at once
