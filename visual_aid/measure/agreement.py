@@ -110,10 +110,10 @@ def shifted_onto(a: NutView, b: NutView, turns: Sequence[float]) -> list[NutView
 
 def moved_share(a: NutView, b: NutView, degrees: float) -> Field:
     """Say how far each edge around the nut in ``a`` turned with it, 0 to 1, rather than stayed."""
-    edges = edge_directions(rectify(a, 0.0, REACH, FINE))
+    edges, power = _edges_here(a)
     turns = (0.0, degrees)
     still, turned = (
-        _agreement_there(edges, view, turn)
+        _agreement_there(edges, power, view, turn)
         for view, turn in zip(shifted_onto(a, b, turns), turns, strict=True)
     )
     return np.asarray(1 / (1 + np.exp(SHARPLY * (still - turned))), np.float32)
@@ -135,24 +135,29 @@ def moved_edges(a: NutView, b: NutView, turns: Sequence[float]) -> Floats:
 
 
 def _moved_edges(a: NutView, b: NutView, turns: Sequence[float]) -> Floats:
-    edges = edge_directions(rectify(a, 0.0, REACH, FINE))
-    power = _smooth(_products(edges, edges)) * ring(a, 0.0, REACH, FINE, OUTER)
+    edges, power = _edges_here(a)
+    in_ring = power * ring(a, 0.0, REACH, FINE, OUTER)
     unturned, *views = shifted_onto(a, b, (0.0, *turns))
-    still = np.maximum(_agreement_there(edges, unturned, 0.0), 0)
+    still = np.maximum(_agreement_there(edges, power, unturned, 0.0), 0)
     gains = []
     for view, turn in zip(views, turns, strict=True):
-        weight = power * ring(view, turn, REACH, FINE, np.inf)
-        gain = np.maximum(_agreement_there(edges, view, turn) - still, 0)
+        weight = in_ring * ring(view, turn, REACH, FINE, np.inf)
+        gain = np.maximum(_agreement_there(edges, power, view, turn) - still, 0)
         gains.append(float((weight * gain).sum() / (weight.sum() + 1e-6)))
     return np.array(gains)
 
 
-def _agreement_there(edges: Field, view: NutView, turn: float) -> Field:
+def _edges_here(a: NutView) -> tuple[Field, Field]:
+    """Give the edges around a nut by direction, and their strength about every place."""
+    edges = edge_directions(rectify(a, 0.0, REACH, FINE))
+    return edges, _smooth(_products(edges, edges))
+
+
+def _agreement_there(edges: Field, power: Field, view: NutView, turn: float) -> Field:
     """Correlate edges place by place with those of a view that is turned under them, -1 to 1."""
     there = edge_directions(rectify(view, turn, REACH, FINE))
-    both, here = _products(edges, there), _products(edges, edges)
-    power = _smooth(here) * _smooth(_products(there, there))
-    return np.asarray(_smooth(both) / (np.sqrt(power) + 0.02), np.float32)
+    both = np.sqrt(power * _smooth(_products(there, there)))
+    return np.asarray(_smooth(_products(edges, there)) / (both + 0.02), np.float32)
 
 
 def _smooth(field: Field) -> Field:
