@@ -93,6 +93,7 @@ def point_out(person, ends, length):
 
 
 def shown(person):
+    person.settle()  # the parts of a page arrive one by one
     return " ".join(person.page.locator("[data-testid=stMain]").inner_text().split())
 
 

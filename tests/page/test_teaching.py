@@ -492,6 +492,7 @@ def test_the_quiz_as_a_file_and_its_answers_back(visit, store, taught, chromium,
             )
             tap(page, at, NAMES[r.cue])
         page.get_by_role("button", name="Done" if one.evidence else "Nothing here").click()
+        page.locator(".told li").first.wait_for()
         assert ("Found: " if one.evidence else "Right: ") in page.locator(".told").inner_text()
         assert page.evaluate("document.documentElement.scrollWidth") <= 390
         if number == 1:  # closed half way: what is answered is kept
