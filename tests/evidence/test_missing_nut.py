@@ -6,6 +6,9 @@ import pytest
 
 from visual_aid.evidence.missing_nut import measure
 from visual_aid.evidence.scene import Scene
+from visual_aid.fasteners.find import Overview
+from visual_aid.fasteners.patches import working_octaves
+from visual_aid.fasteners.search import Find
 from visual_aid.model import Fastener
 from visual_aid.photo import Photo
 
@@ -34,21 +37,24 @@ def draw(image, x, y, what, turn):
         polygon(image, x, y, HOLE, 48, (22, 21, 20))
 
 
-def row(*what, groups=None, found=None, pitch=6.0, light=1.0):
-    """A row of like places; ``found`` tells which of them the finder reports."""
+def row(*what, found=None, doubted=(), kind="hex_nut", pitch=6.0, light=1.0):
+    """A row of like places; the finder reports those ``found`` and was in doubt of those ``doubted``."""
     rng = np.random.default_rng(11)
     height, width = 300, int(pitch * R * (len(what) + 1))
     noise = cv2.GaussianBlur(rng.normal(0, 50, (height, width)).astype(np.float32), (0, 0), 2)[..., None]
     image = np.clip(np.array((88.0, 98.0, 92.0)) + noise + rng.normal(0, 3, (height, width, 3)), 0, 255)
-    fasteners = []
+    fasteners, finds = [], []
     for k, thing in enumerate(what):
         x, y = pitch * R * (k + 1), 150.0
         draw(image, x, y, thing, 13.0 * k)
         if found is None or k in found:
-            group = 1 if groups is None else groups[k]
-            fasteners.append(Fastener(k + 1, "hex_nut", x, y, R, tilt=0.0, group=group, seat=(x, y)))
+            fasteners.append(Fastener(k + 1, kind, x, y, R, tilt=0.0, group=1, seat=(x, y)))
+            finds.append(Find(x, y, R, kind, 0.9))
+        elif k in doubted:
+            finds.append(Find(x, y, R, "hex_nut", 0.1))
     pixels = np.clip(light * cv2.GaussianBlur(image, (0, 0), 1.0), 0, 255).astype(np.uint8)
-    return measure(Scene.build(Photo.from_array(pixels), fasteners))
+    photo = Photo.from_array(pixels)
+    return measure(Scene.build(photo, fasteners, Overview(working_octaves(photo), finds)))
 
 
 def measures(measured, name):
@@ -102,16 +108,29 @@ def test_an_expected_place_under_a_plain_plate_shows_no_bore():
     assert due.features["hexagon_strength"] < min(features(measured, "hexagon_strength").values())
 
 
-def test_a_hole_that_belongs_to_no_pattern_stays_silent():
-    measured = row("nut", "nut", "nut", "hole", groups=(1, 1, 1, None))
-    assert {m.fastener.id for m in measured.measurements} == {1, 2, 3}
+def test_a_place_that_the_finder_was_in_doubt_of_is_measured_beside_nuts():
+    measured = row("nut", "nut", "hole", found={0, 1}, doubted={2})
+    (doubtful,) = (m for m in measured.measurements if m.fastener is None)
+    assert doubtful.measures["dark_de"] > 20
+    assert np.mean(doubtful.outline, axis=0) == pytest.approx((6.0 * R * 3, 150.0), abs=0.2 * R)
+    assert doubtful.features["nothing_found"] == 0
 
 
-def test_two_fasteners_make_no_pattern():
-    measured = row("nut", "hole")
+def test_what_is_no_fastener_is_doubted_by_its_own_features_alone():
+    assert not any(m.of_fastener for m in row("nut", "hole", "nut").measurements)
+
+
+@pytest.mark.parametrize("kind", ["empty_hole", "bare_stud"])
+def test_holes_and_studs_without_a_nut_beside_them_stay_silent(kind):
+    measured = row("hole", "hole", "hole", kind=kind)
     assert not measured.measurements
     assert measured.not_judged[0].cue == "missing_nut"
-    assert "fewer than three" in measured.not_judged[0].why
+    assert "beside" in measured.not_judged[0].why
+
+
+def test_nuts_out_of_reach_say_nothing_of_a_place():
+    assert not row("nut", "hole", pitch=15.0).measurements
+    assert len(row("nut", "hole", pitch=12.0).measurements) == 2
 
 
 def test_a_place_cut_off_by_the_photo_is_left_out():

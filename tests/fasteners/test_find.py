@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import skimage.data
 
-from visual_aid.fasteners.find import find_fasteners, one_an_axis
+from visual_aid.fasteners.find import MIN_SCORE, find_fasteners, left_out, look_over, one_an_axis
 from visual_aid.model import Fastener
 from visual_aid.photo import Photo
 
@@ -106,3 +106,14 @@ def test_head_on_nothing_is_given_up():
     nut = dataclasses.replace(leaning(1, 100.0, 40.0, 0.9), seat=(99.0, 100.0))
     near = dataclasses.replace(leaning(2, 120.0, 30.0, 0.5), seat=(119.0, 100.0))
     assert len(one_an_axis([nut, near])) == 2
+
+
+def test_what_was_left_out_is_what_stands_on_no_fastener(photo) -> None:
+    overview = look_over(photo)
+    found = find_fasteners(photo, overview=overview)
+    kept, gone = found[1:], found[0]
+    again = [f for f in left_out(photo, overview, kept, MIN_SCORE) if f.score == gone.score]
+    assert [math.dist((f.cx, f.cy), (gone.cx, gone.cy)) < 0.3 * gone.radius for f in again] == [True]
+    assert again[0].id > max(f.id for f in kept)
+    assert again[0].seat is not None
+    assert all(f.score < MIN_SCORE for f in left_out(photo, overview, found, 0.0))

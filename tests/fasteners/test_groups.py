@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from visual_aid.fasteners.groups import expected_places, group_fasteners
+from visual_aid.fasteners.groups import beside, expected_places, group_fasteners
 from visual_aid.model import Fastener
 
 
@@ -65,6 +65,13 @@ def test_unlike_sizes_and_far_ones_are_not_grouped() -> None:
     apart = [Fastener(1, "hex_nut", 100, 100, 20), Fastener(2, "hex_nut", 180, 100, 50)]
     far = Fastener(3, "hex_nut", 1500, 100, 20)
     assert [f.group for f in group_fasteners([*apart, far])] == [None, None, None]
+
+
+def test_beside_a_place_are_those_in_reach_and_of_like_size_without_itself() -> None:
+    place, near, far = nuts([(100, 100), (370, 100), (400, 100)])  # 14 radii are 280
+    small = Fastener(4, "hex_nut", 160, 100, 12.0)
+    assert beside(place, [place, near, far, small]) == (near,)
+    assert beside(place, [place, near, far, small], like_size=2.0) == (near, small)
 
 
 def test_two_clusters_get_two_numbers_and_order_is_kept() -> None:

@@ -71,6 +71,20 @@ def test_a_cue_that_cannot_be_learned_keeps_its_weights(tmp_path):
             assert all(np.array_equal(arrays[name], old) for name, old in used.arrays(cue).items())
 
 
+def test_cues_that_are_not_asked_for_keep_their_weights(tmp_path, monkeypatch):
+    monkeypatch.setattr("visual_aid.training.cues.read_truths", lambda _: [])
+    monkeypatch.setattr("visual_aid.training.cues.collect", lambda *_: dict.fromkeys(MEASURE, examples(2.0)))
+    out = tmp_path / "cues.npz"
+    result = CliRunner().invoke(main, [str(tmp_path), "--only", "gap", "--out", str(out)])
+    assert result.exit_code == 0, result.output
+    assert result.output.startswith("gap: ")
+    with np.load(out) as arrays:
+        assert arrays["gap.names"].tolist() == ["a", "b", "c"]
+        for cue, used in load_models().items():
+            if cue != "gap":
+                assert all(np.array_equal(arrays[name], old) for name, old in used.arrays(cue).items())
+
+
 def test_no_photo_is_on_both_sides_of_a_fold():
     photo = np.repeat(np.arange(20), 3)
     held_out = []

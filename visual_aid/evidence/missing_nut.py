@@ -1,15 +1,17 @@
 """An empty hole or a bare stud where a pattern of fasteners expects a nut.
 
-Every fastener found is asked whether it is a nut at all, beside its neighbours, because a finder takes a
-bore with its washer's mark for a nut easily; places that a row or ring expects and where nothing was found
-are asked the same. A nut shows a hexagon with its own colour and edges near one radius; a bore is dark
-inside and shows the plate outside; a bare stud is a round end with the plate or a washer's mark around it.
+Every fastener found beside a nut of like size is asked whether it is a nut at all, because a finder takes a
+bore with its washer's mark for a nut easily; places that the finder was in doubt of, and those that a row or
+ring expects and where nothing was found, are asked the same. A nut shows a hexagon with its own colour and
+edges near one radius; a bore is dark inside and shows the plate outside; a bare stud is a round end with the
+plate or a washer's mark around it.
 """
 
 from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -27,8 +29,9 @@ from visual_aid.evidence.frame import (
 )
 from visual_aid.evidence.resemblance import VACANT
 from visual_aid.evidence.scene import Measured, Measurement, Scene
-from visual_aid.fasteners.groups import expected_places
-from visual_aid.model import NOT_IN_PLACE, NotJudged
+from visual_aid.fasteners.find import left_out
+from visual_aid.fasteners.groups import beside, expected_places
+from visual_aid.model import NOT_IN_PLACE, Fastener, NotJudged, Outline
 
 Values = NDArray[np.floating | np.integer]
 
@@ -36,7 +39,11 @@ REACH = 2.4
 RINGS = 16
 LEAST_IN_VIEW = 0.75
 """Share of the disc of 1.2 nut radii that must lie inside the photo."""
-LEAST_IN_PATTERN = 3
+LIKE_SIZE = 2.0
+"""A stud is 2/3 of the radius of its nut (ISO 4032), a hole for it little more, and perspective adds 1.35."""
+NO_PATTERN = "no place has a nut or bolt head of its size beside it"
+LEAST_FIND_SCORE = 0.02
+"""Places that the finder was less sure of are not asked: of 26 labelled places 22 are at this or more."""
 
 _SPAN = slice(round((-REACH - TOP) * PIXELS_PER_RADIUS), round((REACH - TOP) * PIXELS_PER_RADIUS))
 _WIDE = slice(round((-REACH - LEFT) * PIXELS_PER_RADIUS), round((REACH - LEFT) * PIXELS_PER_RADIUS))
@@ -44,6 +51,8 @@ _R = RADIUS[_SPAN, _WIDE]
 _B = np.radians(BEARING[_SPAN, _WIDE])
 _RING = np.minimum((_R / REACH * RINGS).astype(np.int64), RINGS)
 _OUT_U, _OUT_V = np.cos(_B), np.sin(_B)
+
+_RIM = np.column_stack([np.cos(np.radians(np.arange(0, 360, 15))), np.sin(np.radians(np.arange(0, 360, 15)))])
 
 _BORE = _R < 0.5
 _INSIDE = _R < 0.65
@@ -66,41 +75,108 @@ class _Look:
     rings: NDArray[np.float64]
 
 
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a nut is asked for.
+
+    Attributes
+    ----------
+    frame : Frame
+        The place rectified; its fastener is what stands there, or a stand-in of the size that is due.
+    found : bool
+        Whether it is a fastener of the scene.
+    due : bool
+        Whether a pattern expects a nut there, and nothing was found.
+    nuts_beside : float
+        Nuts and bolt heads of its size in reach, each counted by its score.
+    """
+
+    frame: Frame
+    found: bool
+    due: bool
+    nuts_beside: float
+
+    @property
+    def fastener(self) -> Fastener | None:
+        """What was found there."""
+        return self.frame.fastener if self.found else None
+
+    @property
+    def outline(self) -> Outline:
+        """A circle on the nut's rim, in full-photo pixels."""
+        return self.frame.outline(_RIM)
+
+
+def places_asked(scene: Scene) -> tuple[Place, ...]:
+    """Give the places in view that have a nut or bolt head of their size beside them."""
+    every = (
+        *((frame, True, False) for frame in scene.frames),
+        *((frame, False, False) for frame in _doubtful(scene)),
+        *((frame, False, True) for frame in _due(scene)),
+    )
+    places = [Place(*one, _nuts_beside(one[0].fastener, scene.fasteners)) for one in every]
+    return tuple(place for place in places if place.nuts_beside and _in_view(place.frame))
+
+
 def measure(scene: Scene) -> Measured:
-    """Measure at every place of a pattern how far it looks like a hole or a bare stud.
+    """Measure at every place beside a nut how far it looks like a hole or a bare stud.
 
     Returns
     -------
     Measured
-        One measurement per fastener of a group and per place that a row or ring expects, as far as in view;
-        ``fastener`` is None for the latter. ``dark_de`` (CIELAB lightness of the plate above that of the
-        middle), ``rim_de`` (colour difference of the nut's rim to the plate) and ``hexagon_share`` (how far
-        the edges around the rim follow a hexagon, 0 to 1) are shown to people.
+        One measurement per place, see ``places_asked``; ``fastener`` is None where none was found.
+        ``dark_de`` (CIELAB lightness of the plate above that of the middle), ``rim_de`` (colour difference of
+        the nut's rim to the plate) and ``hexagon_share`` (how far the edges around the rim follow a hexagon,
+        0 to 1) are shown to people.
     """
-    found = [f for f in scene.frames if f.fastener.group is not None and _in_view(f)]
-    if len(found) < LEAST_IN_PATTERN:
-        return Measured((), (NotJudged("missing_nut", "fewer than three fasteners of a pattern in view"),))
-    due = [frame for frame in _due(scene) if _in_view(frame)]
-    frames = [*found, *due]
-    looks = [_look(frame) for frame in frames]
-    rings = np.array([look.rings for look in looks])
-    radii = np.array([frame.fastener.radius for frame in frames])
-    alike = scene.resemblance([frame.fastener for frame in frames])[:, VACANT]
+    places = places_asked(scene)
+    if not places:
+        return Measured((), (NotJudged("missing_nut", NO_PATTERN),))
+    looks = [_look(place.frame) for place in places]
+    fasteners = [place.frame.fastener for place in places]
+    alike, vacant = scene.resemblance(fasteners)[:, VACANT], scene.vacancy(fasteners)
     measurements = []
-    for i, (frame, look) in enumerate(zip(frames, looks, strict=True)):
+    for i, (place, look) in enumerate(zip(places, looks, strict=True)):
         # Places where nothing was found are no reference for the others.
-        others = np.arange(len(found)) != i
-        usual = np.median(rings[: len(found)][others], axis=0)
-        away = np.abs(look.rings - usual)
-        features = look.features | {
-            "unlike_lightness": float(away[:RINGS].mean()),
-            "unlike_edges": float(away[RINGS:].mean()),
-            "size_to_others": math.log(radii[i] / float(np.median(radii[: len(found)][others]))),
-            "nothing_found": float(i >= len(found)),
-            "resemblance": float(alike[i]),
-        }
-        measurements.append(_measurement(frame, features, look.measures, i < len(found)))
+        others = [k for k, other in enumerate(places) if other.found and k != i]
+        features = (
+            look.features
+            | _against(look, fasteners[i], [(looks[k], fasteners[k]) for k in others])
+            | {
+                "nuts_beside": math.log1p(place.nuts_beside),
+                "in_group": float(fasteners[i].group is not None),
+                "nothing_found": float(place.due),
+                "resemblance": float(alike[i]),
+                "vacancy": float(vacant[i]),
+            }
+        )
+        measurements.append(_measurement(place, features, look.measures))
     return Measured(tuple(measurements))
+
+
+def _nuts_beside(place: Fastener, fasteners: Sequence[Fastener]) -> float:
+    """How many nuts and bolt heads of its size a place has beside it, each counted by its score."""
+    return sum(f.score for f in beside(place, fasteners, LIKE_SIZE) if f.kind not in NOT_IN_PLACE)
+
+
+def _against(look: _Look, place: Fastener, others: Sequence[tuple[_Look, Fastener]]) -> dict[str, float]:
+    """How a place differs from the others found; NaN where there are none."""
+    if not others:
+        return dict.fromkeys(("unlike_lightness", "unlike_edges", "size_to_others"), math.nan)
+    away = np.abs(look.rings - np.median([other.rings for other, _ in others], axis=0))
+    usual = float(np.median([f.radius for _, f in others]))
+    return {
+        "unlike_lightness": float(away[:RINGS].mean()),
+        "unlike_edges": float(away[RINGS:].mean()),
+        "size_to_others": math.log(place.radius / usual),
+    }
+
+
+def _doubtful(scene: Scene) -> tuple[Frame, ...]:
+    """Frames at what the finder saw and was not sure enough of."""
+    if scene.overview is None:
+        return ()
+    return build_frames(scene.photo, left_out(scene.photo, scene.overview, scene.fasteners, LEAST_FIND_SCORE))
 
 
 def _due(scene: Scene) -> tuple[Frame, ...]:
@@ -187,11 +263,7 @@ def _hexagon(gu: Values, gv: Values, strength: Values) -> tuple[float, float]:
     return sixth / total, total / (float(g.sum()) + 1e-6)
 
 
-def _measurement(
-    frame: Frame, features: dict[str, float], measures: dict[str, float], found: bool
-) -> Measurement:
-    circle = np.radians(np.arange(0, 360, 15))
-    edge = np.column_stack([np.cos(circle), np.sin(circle)])
+def _measurement(place: Place, features: dict[str, float], measures: dict[str, float]) -> Measurement:
     dark, rim, hexagon = measures["dark_de"], measures["rim_de"], measures["hexagon_share"]
     darker = f"darker than the plate by {dark:.0f} of 100 in lightness"
     middle = darker if dark > 0 else "not darker than the plate"
@@ -199,4 +271,5 @@ def _measurement(
         f"middle {middle}, rim {rim:.0f} colour units off the plate, "
         f"edges follow a hexagon to {100 * hexagon:.0f} %"
     )
-    return Measurement(frame.fastener if found else None, features, measures, frame.outline(edge), reason)
+    # Whether it is a fastener is what is asked.
+    return Measurement(place.fastener, features, measures, place.outline, reason, of_fastener=False)

@@ -70,8 +70,9 @@ def find_evidence(scene: Scene) -> Evidence:
         silent.extend(measured.not_judged)
         for stands, m in zip(score(cue, measured.measurements), measured.measurements, strict=True):
             # What lies at a thing that may be no fastener may be no evidence either.
-            sure = 1.0 if m.fastener is None or m.fastener.score >= SURE else m.fastener.score
-            probability = float(stands) * sure
+            probability = float(stands)
+            if m.of_fastener and m.fastener is not None and m.fastener.score < SURE:
+                probability *= m.fastener.score
             best[cue] = max(best.get(cue, 0.0), probability)
             if probability >= LEAST_SCORE:
                 found.append((probability, cue, m))

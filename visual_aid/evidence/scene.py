@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TypeVar
 
+from visual_aid.evidence import vacancy
 from visual_aid.evidence.frame import Frame, build_frames
 from visual_aid.evidence.powder import Powder, look_for_powder
 from visual_aid.evidence.resemblance import resemblance
 from visual_aid.evidence.runs import RustRun, rust_run
 from visual_aid.evidence.stance import Stance, find_stances
 from visual_aid.evidence.surroundings import Surroundings, look_around
+from visual_aid.evidence.vacancy import Vacancy
 from visual_aid.fasteners.find import Overview
 from visual_aid.fasteners.patches import Image, working_octaves
 from visual_aid.fasteners.regression import Floats, Regression
@@ -30,8 +32,8 @@ class Scene:
     """A photo with its fasteners and their frames, built once and shared by all cues.
 
     ``frames`` are centred on the fasteners' tops, ``seats`` on where they meet the surface; ``overview`` is
-    what the finder made of the photo, where it looked; ``learned`` is what gaps and vacant places look like,
-    if it is not what the package knows.
+    what the finder made of the photo, where it looked; ``learned`` and ``vacant`` are what gaps and vacant
+    places look like, if it is not what the package knows.
     """
 
     photo: Photo
@@ -40,6 +42,7 @@ class Scene:
     seats: tuple[Frame, ...]
     overview: Overview | None = None
     learned: Regression | None = None
+    vacant: Vacancy | None = None
 
     @classmethod
     def build(
@@ -48,6 +51,7 @@ class Scene:
         fasteners: Sequence[Fastener],
         overview: Overview | None = None,
         learned: Regression | None = None,
+        vacant: Vacancy | None = None,
     ) -> Scene:
         """Rectify every fastener's surroundings."""
         return cls(
@@ -57,6 +61,7 @@ class Scene:
             build_frames(photo, fasteners, on_seat=True),
             overview,
             learned,
+            vacant,
         )
 
     @cached_property
@@ -67,6 +72,10 @@ class Scene:
     def resemblance(self, fasteners: Sequence[Fastener]) -> Floats:
         """How much places look like gaps and vacant ones, shape (N, 2): see ``evidence.resemblance``."""
         return resemblance(self.octaves, self.photo, fasteners, self.learned)
+
+    def vacancy(self, places: Sequence[Fastener]) -> Floats:
+        """How much places look vacant, shape (N,): see ``evidence.vacancy``."""
+        return (self.vacant or vacancy.learned())(vacancy.describe(self.octaves, self.photo, places))
 
     @property
     def in_place(self) -> tuple[Frame, ...]:
@@ -119,6 +128,8 @@ class Measurement:
         The region, in full-photo pixels.
     reason : str
         In words with figures.
+    of_fastener : bool
+        Whether it stands only where the fastener is one. What asks that itself does not.
     """
 
     fastener: Fastener | None
@@ -126,6 +137,7 @@ class Measurement:
     measures: Mapping[str, float]
     outline: Outline
     reason: str
+    of_fastener: bool = True
 
 
 @dataclass(frozen=True, slots=True)

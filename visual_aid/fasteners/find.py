@@ -15,7 +15,7 @@ from visual_aid.fasteners.mirror import agreed, mirror_octaves, mirrored_back
 from visual_aid.fasteners.patches import working_octaves
 from visual_aid.fasteners.pose import pose
 from visual_aid.fasteners.refine import refined
-from visual_aid.fasteners.search import Find, apart, search
+from visual_aid.fasteners.search import Circle, Find, apart, same_place, search
 from visual_aid.fasteners.weights import load
 from visual_aid.model import NOT_IN_PLACE, Fastener
 from visual_aid.photo import Photo
@@ -71,6 +71,34 @@ def find_fasteners(
     return group_fasteners(one_an_axis(posed(photo, overview.octaves, finds)))
 
 
+def left_out(
+    photo: Photo, overview: Overview, fasteners: Sequence[Fastener], min_score: float
+) -> tuple[Fastener, ...]:
+    """Give what was found and stands on none of the fasteners, with lean, as far as it is scored so high.
+
+    Ids go on from those of the fasteners; what stands there is not fitted, since it may be no nut.
+    """
+    known = [circle_of(photo, f) for f in fasteners]
+    finds = closer(overview.octaves, [f for f in overview.finds if f.score >= min_score])
+    first = 1 + max((f.id for f in fasteners), default=0)
+    others = [
+        _fastener(photo, number, find)
+        for number, find in enumerate(finds, first)
+        if not any(same_place(find.circle, circle) for circle in known)
+    ]
+    return lean_in(overview.octaves, photo, [*fasteners, *others])[len(fasteners) :]
+
+
+def circle_of(photo: Photo, fastener: Fastener) -> Circle:
+    """Give the circle of a fastener in pixels of the working image."""
+    return photo.to_working(fastener.cx), photo.to_working(fastener.cy), fastener.radius / photo.scale
+
+
+def _fastener(photo: Photo, number: int, find: Find) -> Fastener:
+    full = photo.to_full(find.x), photo.to_full(find.y), find.radius * photo.scale
+    return Fastener(number, find.kind, *full, score=find.score)
+
+
 def one_an_axis(fasteners: Sequence[Fastener]) -> tuple[Fastener, ...]:
     """Keep one fastener an axis, the best, and number what is left from 1.
 
@@ -112,14 +140,7 @@ def closer(octaves: list[Image], finds: Sequence[Find]) -> list[Find]:
 
 def posed(photo: Photo, octaves: list[Image], finds: Sequence[Find]) -> tuple[Fastener, ...]:
     """Turn finds into fasteners in full-photo pixels, with lean, angle and fitted circle."""
-    leaning = lean_in(
-        octaves,
-        photo,
-        [
-            Fastener(i, f.kind, photo.to_full(f.x), photo.to_full(f.y), f.radius * photo.scale, score=f.score)
-            for i, f in enumerate(finds, 1)
-        ],
-    )
+    leaning = lean_in(octaves, photo, [_fastener(photo, i, find) for i, find in enumerate(finds, 1)])
     fasteners = []
     for find, fastener in zip(finds, leaning, strict=True):
         if fastener.kind in NOT_IN_PLACE:

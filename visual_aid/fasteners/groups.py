@@ -97,6 +97,23 @@ def expected_places(fasteners: Sequence[Fastener]) -> tuple[Place, ...]:
     return tuple(p for p in places if not len(taken) or (np.hypot(*(taken - p[:2]).T) > sizes).all())
 
 
+def beside(
+    place: Fastener, fasteners: Sequence[Fastener], like_size: float = LIKE_SIZE
+) -> tuple[Fastener, ...]:
+    """Give the fasteners of like size in reach of a place, without the one that it is itself."""
+    return tuple(
+        f
+        for f in fasteners
+        if f.id != place.id
+        and _near(math.dist((f.cx, f.cy), (place.cx, place.cy)), f.radius, place.radius, like_size)
+    )
+
+
+def _near(distance: float, radius: float, other: float, like_size: float = LIKE_SIZE) -> bool:
+    larger, smaller = max(radius, other), min(radius, other)
+    return larger < like_size * smaller and distance < NEIGHBOUR_R * larger
+
+
 def _arrays(fasteners: Sequence[Fastener]) -> tuple[Floats, Floats]:
     points = np.array([(f.cx, f.cy) for f in fasteners], float).reshape(-1, 2)
     return points, np.array([f.radius for f in fasteners], float)
@@ -125,12 +142,7 @@ def _clusters(points: Floats, radii: Floats, indices: Sequence[int]) -> list[tup
         cluster, edge = [left[0]], [left.pop(0)]
         while edge:
             k = edge.pop()
-            near = [
-                j
-                for j in left
-                if max(radii[j], radii[k]) < LIKE_SIZE * min(radii[j], radii[k])
-                and math.dist(points[j], points[k]) < NEIGHBOUR_R * max(radii[j], radii[k])
-            ]
+            near = [j for j in left if _near(math.dist(points[j], points[k]), radii[j], radii[k])]
             left = [j for j in left if j not in near]
             cluster += near
             edge += near

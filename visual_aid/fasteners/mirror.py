@@ -16,7 +16,7 @@ import numpy as np
 
 from visual_aid.fasteners.channels import Image
 from visual_aid.fasteners.patches import lab_octaves
-from visual_aid.fasteners.search import SAME_PLACE, Find
+from visual_aid.fasteners.search import Find, same_place
 
 SCALE = 0.89
 """Half a level of the pyramid smaller, so that sizes between two levels fall on one. On photos held out 0.84
@@ -69,7 +69,7 @@ def agreed(finds: Sequence[Find], others: Sequence[Find]) -> list[Find]:
                 pair.append((find, opinion))
                 break
         else:
-            if not any(_stands_on(pair[0][0], find) for pair in pairs):
+            if not any(same_place(pair[0][0].circle, find.circle) for pair in pairs):
                 pairs.append([(find, opinion)])
     return sorted((_mean([find for find, _ in pair]) for pair in pairs), key=lambda f: -f.score)
 
@@ -77,11 +77,6 @@ def agreed(finds: Sequence[Find], others: Sequence[Find]) -> list[Find]:
 def _one_thing(one: Find, other: Find) -> bool:
     larger, smaller = max(one.radius, other.radius), min(one.radius, other.radius)
     return larger < RATIO * smaller and math.hypot(one.x - other.x, one.y - other.y) < NEAR * larger
-
-
-def _stands_on(one: Find, other: Find) -> bool:
-    apart = math.hypot(one.x - other.x, one.y - other.y)
-    return apart < SAME_PLACE * max(one.radius, other.radius)
 
 
 def _mean(opinions: Sequence[Find]) -> Find:

@@ -6,8 +6,8 @@ import dataclasses
 import math
 from collections.abc import Sequence
 
-from visual_aid.fasteners.find import closer, look_over, one_an_axis, posed
-from visual_aid.fasteners.search import SAME_PLACE
+from visual_aid.fasteners.find import circle_of, closer, look_over, one_an_axis, posed
+from visual_aid.fasteners.search import same_place
 from visual_aid.model import Fastener
 from visual_aid.photo import Photo
 
@@ -39,14 +39,11 @@ def others_like(photo: Photo, pointed: Fastener, known: Sequence[Fastener]) -> t
     size = pointed.radius / photo.scale
     like = [f for f in overview.finds if f.score >= LIKE_SCORE and abs(math.log(f.radius / size)) < LIKE_SIZE]
     first = 1 + max((f.id for f in (*known, pointed)), default=0)
+    taken = [circle_of(photo, f) for f in (*known, pointed)]
     found = [
         dataclasses.replace(f, id=number)
         for number, f in enumerate(posed(photo, overview.octaves, closer(overview.octaves, like)), first)
-        if not any(_on(f, other) for other in (*known, pointed))
+        if not any(same_place(circle_of(photo, f), circle) for circle in taken)
     ]
     apart = one_an_axis([*known, *found])
     return tuple(f for f in found if any((f.cx, f.cy) == (a.cx, a.cy) for a in apart))
-
-
-def _on(one: Fastener, other: Fastener) -> bool:
-    return math.hypot(one.cx - other.cx, one.cy - other.cy) < SAME_PLACE * max(one.radius, other.radius)

@@ -34,9 +34,14 @@ def centred(patches: Image) -> Floats:
 
 def likeness(here: Floats, there: Floats, width: Floats) -> Floats:
     """Compare patches with examples, both ``centred``, by their distance: shape (N, M), 0 to 1."""
-    apart = (here**2).sum(axis=1)[:, None] + (there**2).sum(axis=1) - 2 * (here @ there.T)
-    alike: Floats = np.exp(apart / (-(255**2) * width))
+    alike: Floats = np.exp(squared_distances(here, there) / -width)
     return alike
+
+
+def squared_distances(here: Floats, there: Floats) -> Floats:
+    """Squared distances of ``shares`` of patches, given ``centred``: shape (N, M)."""
+    apart: Floats = (here**2).sum(axis=1)[:, None] + (there**2).sum(axis=1) - 2 * (here @ there.T)
+    return apart / np.float32(255**2)
 
 
 @dataclass(frozen=True)

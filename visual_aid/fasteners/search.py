@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +23,10 @@ SAME_PLACE = 0.75
 """Nearer than this (in radii of the larger) two finds are one fastener: a nut and its own washer, say."""
 
 
+Circle = tuple[float, float, float]
+"""Centre x, y and radius."""
+
+
 @dataclass(frozen=True, slots=True)
 class Find:
     """A circle in pixels of the image with what the trees make of it."""
@@ -31,6 +36,11 @@ class Find:
     radius: float
     kind: Kind
     score: float
+
+    @property
+    def circle(self) -> Circle:
+        """Its circle alone."""
+        return self.x, self.y, self.radius
 
 
 def search(octaves: list[Image], weights: Weights) -> list[Find]:
@@ -73,6 +83,11 @@ def judged(octaves: list[Image], circles: Floats, weights: Weights) -> list[Find
         for i in np.argsort(-score, kind="stable")
         for x, y, r in [circles[picked[i]]]
     ]
+
+
+def same_place(one: Circle, other: Circle) -> bool:
+    """Whether two circles stand on the same thing, whatever their sizes."""
+    return math.dist(one[:2], other[:2]) < SAME_PLACE * max(one[2], other[2])
 
 
 def apart(circles: Floats, odds: Floats) -> list[int]:

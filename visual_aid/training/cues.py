@@ -20,21 +20,17 @@ import click
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid import __version__
-from visual_aid.evaluation.judging import judge
 from visual_aid.evaluation.truth import TruthPhoto, read_truths
-from visual_aid.evidence.frame import box_of
 from visual_aid.evidence.register import MEASURE
-from visual_aid.evidence.scene import Measurement, Scene
+from visual_aid.evidence.scene import Scene
 from visual_aid.evidence.score import CueModel, feature_table, load_models
-from visual_aid.fasteners.find import find_fasteners
-from visual_aid.fasteners.lean import add_lean
+from visual_aid.evidence.vacancy import Vacancy
 from visual_aid.fasteners.regression import Regression
-from visual_aid.model import Candidate, Cue, Fastener, Quality, Screening
-from visual_aid.photo import Photo, read_photo
-from visual_aid.training.completed import with_labels
+from visual_aid.model import Cue
+from visual_aid.photo import read_photo
+from visual_aid.training import resemblance, vacancy
 from visual_aid.training.learned import write_arrays
-from visual_aid.training.resemblance import without_each
+from visual_aid.training.views import label, views
 
 FOLDS = 6
 STRENGTHS = (0.003, 0.01, 0.03, 0.1)
@@ -75,6 +71,7 @@ def collect(
     truths: Sequence[TruthPhoto],
     picked: Sequence[TruthPhoto] = (),
     resembling: Mapping[Path, Regression] = MappingProxyType({}),
+    vacancies: Mapping[Path, Vacancy] = MappingProxyType({}),
 ) -> dict[Cue, Examples]:
     """Measure every cue on every labelled photo.
 
@@ -85,16 +82,16 @@ def collect(
     resembling : mapping
         What gaps and vacant places look like, for photos on which what the package knows was learned: from
         the other photos (``resemblance.without_each``).
+    vacancies : mapping
+        The same for vacant places in all that the finder sees (``vacancy.without_each``).
     """
     rows: dict[Cue, list[tuple[Floats, bool, int, bool]]] = {cue: [] for cue in MEASURE}
     names: dict[Cue, tuple[str, ...]] = {}
     for number, truth in enumerate([*truths, *picked]):
         photo = read_photo(truth.path)
-        found = find_fasteners(photo)
-        completed = add_lean(photo, with_labels(found, truth, np.random.default_rng([number, 1])))
-        views = [(found, True)] if len(completed) == len(found) else [(found, True), (completed, False)]
-        for fasteners, is_found in views:
-            scene = Scene.build(photo, fasteners, learned=resembling.get(truth.path))
+        for overview, fasteners, is_found in views(photo, truth, number):
+            learned, vacant = resembling.get(truth.path), vacancies.get(truth.path)
+            scene = Scene.build(photo, fasteners, overview, learned, vacant)
             for cue, measure in MEASURE.items():
                 measurements = measure(scene).measurements
                 if not measurements:
@@ -118,23 +115,6 @@ def collect(
         for cue, found_rows in rows.items()
         if found_rows
     }
-
-
-def label(
-    cue: Cue,
-    measurements: Sequence[Measurement],
-    fasteners: Sequence[Fastener],
-    photo: Photo,
-    truth: TruthPhoto,
-) -> list[bool | None]:
-    """Say of every measurement whether it is labelled evidence; None where it counts neither way."""
-    candidates = tuple(
-        Candidate(i, cue, m.fastener.id if m.fastener else None, box_of(m.outline), m.outline, 0.5)
-        for i, m in enumerate(measurements)
-    )
-    record = Screening(__version__, photo.info, Quality(True), tuple(fasteners), candidates)
-    verdicts = {j.candidate.id: j.evidence is not None for j in judge(truth, record).candidates}
-    return [verdicts.get(c.id) for c in candidates]
 
 
 def fit(examples: Examples) -> tuple[CueModel, Floats]:
@@ -223,15 +203,42 @@ def _log_loss(odds: Floats, stands: NDArray[np.bool_]) -> float:
     type=click.Path(exists=True, path_type=Path),
     help="A folder on which the resemblance was trained; all of them have to be named.",
 )
+@click.option(
+    "--vacant",
+    multiple=True,
+    type=click.Path(exists=True, path_type=Path),
+    help="A folder on which the look of vacant places was trained; all of them have to be named.",
+)
+@click.option(
+    "--only",
+    multiple=True,
+    type=click.Choice(list(MEASURE)),
+    help="A cue to train; without it all are. The others keep the weights in use.",
+)
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Where the weights go (.npz).")
-def main(folders: Sequence[Path], picked: Sequence[Path], alike: Sequence[Path], out: Path) -> None:
+def main(
+    folders: Sequence[Path],
+    picked: Sequence[Path],
+    alike: Sequence[Path],
+    vacant: Sequence[Path],
+    only: Sequence[Cue],
+    out: Path,
+) -> None:
     """Train the scores of all cues on FOLDERS of labelled photos."""
-    truths, rich, seen = (
-        [t for folder in group for t in read_truths(folder)] for group in (folders, picked, alike)
+    truths, rich, seen, looked_at = (
+        [t for folder in group for t in read_truths(folder)] for group in (folders, picked, alike, vacant)
     )
     arrays: dict[str, NDArray[np.generic]] = {}
-    collected = collect(truths, rich, without_each(seen) if seen else {})
+    collected = collect(
+        truths,
+        rich,
+        resemblance.without_each(seen) if seen else {},
+        vacancy.without_each(looked_at) if looked_at else {},
+    )
     for cue in MEASURE:
+        if only and cue not in only:
+            arrays |= load_models()[cue].arrays(cue)
+            continue
         examples = collected.get(cue)
         if examples is None or not examples.suffice:
             arrays |= load_models()[cue].arrays(cue)

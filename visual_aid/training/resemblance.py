@@ -6,7 +6,6 @@ use, so the training of the cues is told of these photos, and reads each off wha
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -20,10 +19,11 @@ from visual_aid.evidence.resemblance import patches
 from visual_aid.fasteners.find import find_fasteners
 from visual_aid.fasteners.lean import add_lean
 from visual_aid.fasteners.patches import working_octaves
-from visual_aid.fasteners.regression import Image, Regression, centred, likeness, shares
+from visual_aid.fasteners.regression import Image, Regression
 from visual_aid.model import NOT_IN_PLACE
 from visual_aid.photo import read_photo
 from visual_aid.training.completed import with_labels
+from visual_aid.training.kernels import leaving_out, one_by_one
 from visual_aid.training.learned import write_arrays
 
 RIDGE = 1.0
@@ -31,7 +31,6 @@ WIDER = 1.0
 """Width of the likeness as a share of the usual squared distance of two patches."""
 
 Truths = NDArray[np.bool_]
-Indices = NDArray[np.intp]
 
 
 def examples(truth: TruthPhoto, seed: int) -> tuple[Image, Truths]:
@@ -69,40 +68,15 @@ def _together(parts: Sequence[tuple[Image, Truths]]) -> tuple[Image, Truths]:
 
 def fit(described: Image, shows: Truths) -> Regression:
     """Fit the regression, rare things weighing as much as common ones."""
-    return _leaving_out(described, shows, [np.zeros(0, np.intp)])[0]
+    return leaving_out(described, shows, [np.zeros(0, np.intp)], RIDGE, WIDER)[0]
 
 
 def without_each(truths: Sequence[TruthPhoto]) -> dict[Path, Regression]:
     """Fit for each photo what all the others teach."""
     parts = _photo_by_photo(truths)
-    ends = np.cumsum([0, *(len(described) for described, _ in parts)])
-    left_out = [np.arange(start, end) for start, end in itertools.pairwise(ends)]
-    learned = _leaving_out(*_together(parts), left_out)
+    left_out = one_by_one([len(described) for described, _ in parts])
+    learned = leaving_out(*_together(parts), left_out, RIDGE, WIDER)
     return {truth.path: one for truth, one in zip(truths, learned, strict=True)}
-
-
-def _leaving_out(described: Image, shows: Truths, left_out: Sequence[Indices]) -> list[Regression]:
-    """Fit the regression once for each set of examples that are left out.
-
-    With G the inverse of what the fit to all examples solves, and B those left out, the weights w become
-    w - G[:, B] G[B, B]^-1 w[B]: 0 on B, and elsewhere those of the fit to the rest (block elimination).
-    """
-    apart = ((shares(described)[:300, None] - shares(described)[None, ::10]) ** 2).sum(axis=2)
-    width = np.asarray(WIDER * np.median(apart), np.float32)
-    alike = likeness(centred(described), centred(described), width).astype(float)
-    weights = np.empty((len(left_out), *shows.shape), np.float32)
-    for k, there in enumerate(shows.T):
-        counts = np.where(there, 1 / there.mean(), 1 / (1 - there.mean()))
-        # In balance, half of all is there.
-        inverse = np.linalg.inv(alike + np.diag(RIDGE * counts.mean() / counts))
-        whole = inverse @ (there - 0.5)
-        for n, out in enumerate(left_out):
-            weights[n, :, k] = whole - inverse[:, out] @ np.linalg.solve(
-                inverse[np.ix_(out, out)], whole[out]
-            )
-    slopes = np.zeros((described.shape[1], shows.shape[1]), np.float32)
-    base = np.full(shows.shape[1], 0.5, np.float32)
-    return [Regression(described, width, each, slopes, base) for each in weights]
 
 
 @click.command()
