@@ -37,23 +37,29 @@ def draw(image, x, y, what, turn):
         polygon(image, x, y, HOLE, 48, (22, 21, 20))
 
 
-def row(*what, found=None, doubted=(), kind="hex_nut", pitch=6.0, light=1.0):
-    """A row of like places; the finder reports those ``found`` and was in doubt of those ``doubted``."""
+def row_pixels(*what, pitch=6.0, light=1.0):
+    """A row of like places, and where their centres lie."""
     rng = np.random.default_rng(11)
     height, width = 300, int(pitch * R * (len(what) + 1))
     noise = cv2.GaussianBlur(rng.normal(0, 50, (height, width)).astype(np.float32), (0, 0), 2)[..., None]
     image = np.clip(np.array((88.0, 98.0, 92.0)) + noise + rng.normal(0, 3, (height, width, 3)), 0, 255)
-    fasteners, finds = [], []
-    for k, thing in enumerate(what):
-        x, y = pitch * R * (k + 1), 150.0
+    places = [(pitch * R * (k + 1), 150.0) for k in range(len(what))]
+    for k, (thing, (x, y)) in enumerate(zip(what, places, strict=True)):
         draw(image, x, y, thing, 13.0 * k)
+    return np.clip(light * cv2.GaussianBlur(image, (0, 0), 1.0), 0, 255).astype(np.uint8), places
+
+
+def row(*what, found=None, doubted=(), kind="hex_nut", pitch=6.0, light=1.0):
+    """Measure a row; the finder reports the places ``found`` and was in doubt of those ``doubted``."""
+    pixels, places = row_pixels(*what, pitch=pitch, light=light)
+    photo = Photo.from_array(pixels)
+    fasteners, finds = [], []
+    for k, (x, y) in enumerate(places):
         if found is None or k in found:
             fasteners.append(Fastener(k + 1, kind, x, y, R, tilt=0.0, group=1, seat=(x, y)))
             finds.append(Find(x, y, R, kind, 0.9))
         elif k in doubted:
             finds.append(Find(x, y, R, "hex_nut", 0.1))
-    pixels = np.clip(light * cv2.GaussianBlur(image, (0, 0), 1.0), 0, 255).astype(np.uint8)
-    photo = Photo.from_array(pixels)
     return measure(Scene.build(photo, fasteners, Overview(working_octaves(photo), finds)))
 
 

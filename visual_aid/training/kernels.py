@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 
 import numpy as np
@@ -12,12 +11,6 @@ from visual_aid.fasteners.regression import Image, Regression, centred, likeness
 
 Truths = NDArray[np.bool_]
 Indices = NDArray[np.intp]
-
-
-def one_by_one(counts: Sequence[int]) -> list[Indices]:
-    """Give the indices of each photo's examples, from how many each has."""
-    ends = np.cumsum([0, *counts])
-    return [np.arange(start, end) for start, end in itertools.pairwise(ends)]
 
 
 def leaving_out(

@@ -6,6 +6,7 @@ use, so the training of the cues is told of these photos, and reads each off wha
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -23,7 +24,7 @@ from visual_aid.fasteners.regression import Image, Regression
 from visual_aid.model import NOT_IN_PLACE
 from visual_aid.photo import read_photo
 from visual_aid.training.completed import with_labels
-from visual_aid.training.kernels import leaving_out, one_by_one
+from visual_aid.training.kernels import leaving_out
 from visual_aid.training.learned import write_arrays
 
 RIDGE = 1.0
@@ -74,7 +75,8 @@ def fit(described: Image, shows: Truths) -> Regression:
 def without_each(truths: Sequence[TruthPhoto]) -> dict[Path, Regression]:
     """Fit for each photo what all the others teach."""
     parts = _photo_by_photo(truths)
-    left_out = one_by_one([len(described) for described, _ in parts])
+    ends = np.cumsum([0, *(len(described) for described, _ in parts)])
+    left_out = [np.arange(start, end) for start, end in itertools.pairwise(ends)]
     learned = leaving_out(*_together(parts), left_out, RIDGE, WIDER)
     return {truth.path: one for truth, one in zip(truths, learned, strict=True)}
 
