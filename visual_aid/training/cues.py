@@ -33,7 +33,7 @@ from visual_aid.training.learned import write_arrays
 from visual_aid.training.views import label, views
 
 FOLDS = 6
-STRENGTHS = (0.003, 0.01, 0.03, 0.1)
+STRENGTHS = (0.003, 0.01, 0.03, 0.1, 0.3, 1.0)
 """Inverse strengths of the ridge penalty to choose from by cross-validated log loss."""
 
 Floats = NDArray[np.float64]
