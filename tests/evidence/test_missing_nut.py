@@ -90,6 +90,13 @@ def test_a_bore_is_dark_and_the_plate_goes_on_around_it():
     assert rim[2] < 6 < min(v for i, v in rim.items() if i != 2)
 
 
+def test_the_reason_tells_the_likeness_to_known_vacant_places_within_its_range():
+    for m in row("nut", "hole", "nut", "nut").measurements:
+        share = m.measures["vacant_share"]
+        assert 0 <= share <= 1
+        assert f"resembles known empty holes and bare studs to {100 * share:.0f} %" in m.reason
+
+
 def test_a_stud_has_no_flats():
     measured = row("nut", "stud", "nut", "nut")
     flats = features(measured, "hexagon_strength")

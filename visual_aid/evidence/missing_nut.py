@@ -126,8 +126,9 @@ def measure(scene: Scene) -> Measured:
     Measured
         One measurement per place, see ``places_asked``; ``fastener`` is None where none was found.
         ``dark_de`` (CIELAB lightness of the plate above that of the middle), ``rim_de`` (colour difference of
-        the nut's rim to the plate) and ``hexagon_share`` (how far the edges around the rim follow a hexagon,
-        0 to 1) are shown to people.
+        the nut's rim to the plate), ``hexagon_share`` (how far the edges around the rim follow a hexagon,
+        0 to 1) and ``vacant_share`` (how much the place looks as labelled vacant ones do, 0 to 1, see
+        ``evidence.vacancy``) are shown to people.
     """
     places = places_asked(scene)
     if not places:
@@ -150,7 +151,8 @@ def measure(scene: Scene) -> Measured:
                 "vacancy": float(vacant[i]),
             }
         )
-        measurements.append(_measurement(place, features, look.measures))
+        seen = look.measures | {"vacant_share": float(np.clip(vacant[i], 0.0, 1.0))}
+        measurements.append(_measurement(place, features, seen))
     return Measured(tuple(measurements))
 
 
@@ -268,6 +270,7 @@ def _measurement(place: Place, features: dict[str, float], measures: dict[str, f
     darker = f"darker than the plate by {dark:.0f} of 100 in lightness"
     middle = darker if dark > 0 else "not darker than the plate"
     reason = (
+        f"resembles known empty holes and bare studs to {100 * measures['vacant_share']:.0f} %; "
         f"middle {middle}, rim {rim:.0f} colour units off the plate, "
         f"edges follow a hexagon to {100 * hexagon:.0f} %"
     )
