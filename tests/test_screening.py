@@ -28,6 +28,15 @@ def test_exactly_the_fasteners_pointed_at_are_judged(draw_joint):
     assert {c.fastener for c in record.candidates} <= {1, 2, 3, None}
 
 
+def test_where_a_person_says_there_is_no_fastener_a_missing_one_is_asked_for(draw_joint, monkeypatch):
+    photo = Photo.from_array(draw_joint()[0])
+    monkeypatch.setattr("visual_aid.evidence.register.LEAST_SCORE", 0.0)
+    gone, *kept = screen_photo(photo).fasteners
+    asked = [c for c in screen_photo(photo, fasteners=kept).candidates if c.cue == "missing_nut"]
+    (there,) = [np.mean(c.outline, axis=0) for c in asked if c.fastener is None]
+    assert there == pytest.approx((gone.cx, gone.cy), abs=0.3 * gone.radius)
+
+
 def test_what_is_too_faint_for_a_mark_still_orders_photos(draw_joint, monkeypatch):
     pixels, fasteners = draw_joint(tilt=20)
     photo = Photo.from_array(pixels, name="joint.png")

@@ -34,7 +34,7 @@ def screen_photo(
     ----------
     photo : Photo
     fasteners : sequence of Fastener, optional
-        Judge exactly these, as pointed out by a person, instead of searching.
+        Judge exactly these, as pointed out by a person, instead of those that are found.
     overview : Overview, optional
         Of this photo, where it has been looked over already.
 
@@ -55,8 +55,9 @@ def screen_photo(
     found = tuple(fasteners or ())
     evidence = Evidence((), tuple(NotJudged(cue, RETAKE) for cue in MEASURE), {})
     if quality.usable:
+        # Needed with fasteners given too: what the finder doubts is asked for missing nuts.
+        overview = overview or look_over(photo)
         if fasteners is None:
-            overview = overview or look_over(photo)
             found = find_fasteners(photo, overview=overview)
         else:
             found = group_fasteners(add_lean(photo, fasteners))
