@@ -68,6 +68,7 @@ def test_a_visit_from_the_yard_to_the_report(visit, store, photos, tmp_path):
     person.settle()
     page.get_by_role("button", name="guessed places").click()
     page.get_by_role("button", name="guessed places").wait_for(state="detached")
+    person.settle()
     (seen,) = store.visits.all()
     stored = store.visits.photos(seen.id)
     assert all(photo.position for photo in stored)
@@ -136,6 +137,7 @@ def test_a_visit_from_the_yard_to_the_report(visit, store, photos, tmp_path):
     person.settle()
     page.get_by_role("button", name="Record the check").click()
     page.get_by_text("Recorded: Cannot be settled").wait_for()
+    person.settle()
     for typed in ("Maker's torque for this thread condition", "Note"):
         assert page.get_by_role("textbox", name=typed).input_value() == ""
     checks = store.logbook.lines("hand_check", visit=seen.id)
