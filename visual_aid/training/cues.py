@@ -10,7 +10,7 @@ give the same weights.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
@@ -37,6 +37,7 @@ STRENGTHS = (0.003, 0.01, 0.03, 0.1, 0.3, 1.0)
 """Inverse strengths of the ridge penalty to choose from by cross-validated log loss."""
 
 Floats = NDArray[np.float64]
+Command = Callable[..., None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,25 +190,17 @@ def _log_loss(odds: Floats, stands: NDArray[np.bool_]) -> float:
     return float(np.mean(np.logaddexp(0, np.where(stands, -odds, odds))))
 
 
+def _folders(name: str, say: str) -> Callable[[Command], Command]:
+    """Give an option that names folders of labelled photos."""
+    return click.option(name, multiple=True, type=click.Path(exists=True, path_type=Path), help=say)
+
+
 @click.command()
 @click.argument("folders", nargs=-1, required=True, type=click.Path(exists=True, path_type=Path))
-@click.option(
-    "--picked",
-    multiple=True,
-    type=click.Path(exists=True, path_type=Path),
-    help="A folder of photos that were picked for their evidence.",
-)
-@click.option(
-    "--alike",
-    multiple=True,
-    type=click.Path(exists=True, path_type=Path),
-    help="A folder on which the resemblance was trained; all of them have to be named.",
-)
-@click.option(
-    "--vacant",
-    multiple=True,
-    type=click.Path(exists=True, path_type=Path),
-    help="A folder on which the look of vacant places was trained; all of them have to be named.",
+@_folders("--picked", "A folder of photos that were picked for their evidence.")
+@_folders("--alike", "A folder on which the resemblance was trained; all of them have to be named.")
+@_folders(
+    "--vacant", "A folder on which the look of vacant places was trained; all of them have to be named."
 )
 @click.option(
     "--only",
@@ -235,13 +228,11 @@ def main(
         resemblance.without_each(seen) if seen else {},
         vacancy.without_each(looked_at) if looked_at else {},
     )
-    for cue in MEASURE:
-        if only and cue not in only:
-            arrays |= load_models()[cue].arrays(cue)
-            continue
+    for cue, used in load_models().items():
+        arrays |= used.arrays(cue)
+    for cue in only or MEASURE:
         examples = collected.get(cue)
         if examples is None or not examples.suffice:
-            arrays |= load_models()[cue].arrays(cue)
             click.echo(f"{cue}: too few examples to learn from; the weights in use are kept")
             continue
         model, held_out = fit(examples)

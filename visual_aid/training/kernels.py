@@ -11,6 +11,8 @@ from visual_aid.fasteners.regression import Image, Regression, centred, likeness
 
 Truths = NDArray[np.bool_]
 Indices = NDArray[np.intp]
+NONE: tuple[Indices, ...] = (np.zeros(0, np.intp),)
+"""For ``leaving_out``: one fit, to all."""
 
 
 def leaving_out(

@@ -12,7 +12,6 @@ from pathlib import Path
 
 import click
 import numpy as np
-from numpy.typing import NDArray
 
 from visual_aid.evaluation.judging import match_fasteners
 from visual_aid.evaluation.truth import TruthPhoto, read_truths
@@ -24,14 +23,12 @@ from visual_aid.fasteners.regression import Image, Regression
 from visual_aid.model import NOT_IN_PLACE
 from visual_aid.photo import read_photo
 from visual_aid.training.completed import with_labels
-from visual_aid.training.kernels import leaving_out
+from visual_aid.training.kernels import NONE, Truths, leaving_out
 from visual_aid.training.learned import write_arrays
 
 RIDGE = 1.0
 WIDER = 1.0
 """Width of the likeness as a share of the usual squared distance of two patches."""
-
-Truths = NDArray[np.bool_]
 
 
 def examples(truth: TruthPhoto, seed: int) -> tuple[Image, Truths]:
@@ -69,7 +66,7 @@ def _together(parts: Sequence[tuple[Image, Truths]]) -> tuple[Image, Truths]:
 
 def fit(described: Image, shows: Truths) -> Regression:
     """Fit the regression, rare things weighing as much as common ones."""
-    return leaving_out(described, shows, [np.zeros(0, np.intp)], RIDGE, WIDER)[0]
+    return leaving_out(described, shows, NONE, RIDGE, WIDER)[0]
 
 
 def without_each(truths: Sequence[TruthPhoto]) -> dict[Path, Regression]:

@@ -18,7 +18,7 @@ from visual_aid.evidence.scene import Scene
 from visual_aid.evidence.vacancy import Vacancy, coded, describe
 from visual_aid.fasteners.regression import Floats
 from visual_aid.photo import read_photo
-from visual_aid.training.kernels import Indices, Truths, leaving_out
+from visual_aid.training.kernels import NONE, Truths, leaving_out
 from visual_aid.training.learned import write_arrays
 from visual_aid.training.views import label, views
 
@@ -29,7 +29,6 @@ WIDER = 0.5
 PLAIN_KEPT = 0.3
 """Share of the examples that are not vacant which is kept, those that weigh most: as telling as all are on
 photos held out (average precision 0.70 and 0.69), where 0.15 is less (0.68), and so any 0.3 (0.66)."""
-NONE: tuple[Indices, ...] = (np.zeros(0, np.intp),)
 LEAST_SPREAD = 1e-6
 """A feature that is the same everywhere says nothing."""
 
