@@ -6,6 +6,7 @@ import pytest
 from visual_aid.evidence.register import MEASURE
 from visual_aid.evidence.scene import Measurement, Scene
 from visual_aid.evidence.score import CueModel, feature_table, load_models, score
+from visual_aid.fasteners.trees import Trees
 from visual_aid.model import CUES
 from visual_aid.photo import Photo
 
@@ -47,6 +48,38 @@ def test_models_survive_the_file():
     assert all(
         np.array_equal(getattr(again, f.name), getattr(model(), f.name)) for f in dataclasses.fields(again)
     )
+
+
+def two_leaves(column, bound, low, high):
+    """One tree with one question."""
+    return Trees(
+        np.array([[column]], np.int16),
+        np.array([[bound]], np.float32),
+        np.array([[low, high]], np.float32),
+        np.float32(0.25),
+    )
+
+
+def test_trees_add_their_opinion_and_are_asked_the_zones_after_the_features():
+    with_trees = model(trees=two_leaves(3, 0.5, -1.0, 2.0))
+    table = np.array([[1.0, 2.0], [1.0, 2.0]])
+    zones = np.array([[9.0, 0.0], [9.0, 1.0]], np.float32)
+    assert with_trees.log_odds(table, zones) == pytest.approx([0.5 + 0.25 - 1.0, 0.5 + 0.25 + 2.0])
+    assert with_trees.log_odds(table) == pytest.approx([0.5, 0.5])
+
+
+def test_trees_know_what_was_not_measured():
+    with_trees = model(trees=two_leaves(1, -900.0, 5.0, 0.0))
+    zones = np.zeros((2, 1), np.float32)
+    odds = with_trees.log_odds(np.array([[1.0, np.nan], [1.0, 2.0]]), zones)
+    assert odds[0] - odds[1] == pytest.approx(5.0)
+
+
+def test_trees_survive_the_file():
+    before = model(trees=two_leaves(2, 0.5, -1.0, 2.0))
+    after = CueModel.from_arrays(before.arrays("gap"), "gap")
+    assert after.trees is not None
+    assert after.trees.arrays("") == before.trees.arrays("")
 
 
 def test_neighbours_are_the_middle_of_the_others():

@@ -19,6 +19,7 @@ from visual_aid.evidence.powder import Powder
 from visual_aid.evidence.runs import Run, strongest_run
 from visual_aid.evidence.scene import Measured, Measurement, Scene
 from visual_aid.evidence.surroundings import Map, Surroundings, fan_fit, soft_step
+from visual_aid.evidence.zones import Floats
 from visual_aid.model import NOT_IN_PLACE, NotJudged
 
 # CIELAB differences to the surface at which half of the pixels count as covered, and their softness.
@@ -31,8 +32,10 @@ MOST_PALE = 15.0
 def measure(scene: Scene) -> Measured:
     """Measure powder below every fastener of the scene."""
     measurements = tuple(
-        _at(frame, around, powder)
-        for frame, around, powder in zip(scene.seats, scene.surroundings, scene.powder, strict=True)
+        _at(frame, around, powder, zones)
+        for frame, around, powder, zones in zip(
+            scene.seats, scene.surroundings, scene.powder, scene.zones, strict=True
+        )
         if frame.fastener.kind not in NOT_IN_PLACE
     )
     if measurements:
@@ -52,7 +55,7 @@ def _powder_maps(frame: Frame, around: Surroundings, powder: Powder) -> dict[str
     }
 
 
-def _at(frame: Frame, around: Surroundings, powder: Powder) -> Measurement:
+def _at(frame: Frame, around: Surroundings, powder: Powder, zones: Floats) -> Measurement:
     fit = fan_fit(around, _powder_maps(frame, around, powder))
     paler = np.clip(around.lighter, 0, MOST_PALE) * powder.clean
     features = {
@@ -79,6 +82,7 @@ def _at(frame: Frame, around: Surroundings, powder: Powder) -> Measurement:
         },
         frame.outline(down.polygon()),
         _reason(fit, tone, down),
+        zones=zones,
     )
 
 

@@ -19,7 +19,7 @@ from visual_aid.evidence.frame import LEFT, PIXELS_PER_RADIUS, RADIUS, TOP, Fram
 from visual_aid.evidence.runs import RustRun
 from visual_aid.evidence.scene import NOTHING_IN_PLACE, Measured, Measurement, Scene
 from visual_aid.evidence.stance import HEIGHT_OF_NUT, Stance
-from visual_aid.evidence.surroundings import RUST_HUE
+from visual_aid.evidence.surroundings import RUST_A, RUST_B
 from visual_aid.model import NotJudged, Outline
 
 # Polar grid around the centre of the nut's foot: bearings by radii.
@@ -33,7 +33,6 @@ _CRACK, _RIM, _FAR = (
 # The nut's body as seen covers a capsule from top to foot; the stud one the other way (radius 0.67 r).
 _BODY, _STUD, _STUD_LENGTH = 1.06, 0.72, 1.2
 _TOP_FACE = (RADIUS >= 0.72) & (RADIUS < 0.93)
-_RUST_A, _RUST_B = math.cos(math.radians(RUST_HUE)), math.sin(math.radians(RUST_HUE))
 # Colour difference that a person sees at a glance on rough paint; common practice, no source.
 LEAST_DIFFERENCE = 6.0
 
@@ -64,9 +63,13 @@ def measure(scene: Scene) -> Measured:
         return Measured(not_judged=(NotJudged("paint_break", NOTHING_IN_PLACE),))
     return Measured(
         tuple(
-            _measurement(frame, stance, rust)
-            for frame, stance, rust in zip(
-                scene.in_place, scene.stances, scene.those_in_place(scene.rust_runs), strict=True
+            _measurement(frame, stance, rust, zones)
+            for frame, stance, rust, zones in zip(
+                scene.in_place,
+                scene.stances,
+                scene.those_in_place(scene.rust_runs),
+                scene.those_in_place(scene.zones),
+                strict=True,
             )
         )
     )
@@ -105,7 +108,7 @@ def _look(frame: Frame, stance: Stance) -> _Foot:
     beyond[enough] = np.nanmedian(outside[enough], axis=1)
     lighter = lab[..., 0] - beyond[:, None]
     redder, yellower = lab[..., 1] - paint[1], lab[..., 2] - paint[2]
-    rusty = redder * _RUST_A + yellower * _RUST_B
+    rusty = redder * RUST_A + yellower * RUST_B
     kernel = np.ones((7, 1), np.uint8)
     light = lab[..., 0]
     return _Foot(
@@ -135,7 +138,7 @@ def _longest_run(broken: NDArray[np.bool_]) -> tuple[int, int]:
     return best
 
 
-def _measurement(frame: Frame, stance: Stance, rust: RustRun) -> Measurement:
+def _measurement(frame: Frame, stance: Stance, rust: RustRun, zones: Grid) -> Measurement:
     foot = _look(frame, stance)
     far = foot.seen & _FAR
     crack = foot.seen & _CRACK
@@ -177,7 +180,8 @@ def _measurement(frame: Frame, stance: Stance, rust: RustRun) -> Measurement:
         f"longest arc {length * 360 // len(_BEARINGS)}°; the ring differs by {stands_out:.0f} colour "
         f"units from the paint beyond, which itself varies by {spread:.0f}"
     )
-    return Measurement(frame.fastener, features, measures, _outline(frame, stance, first, length), reason)
+    outline = _outline(frame, stance, first, length)
+    return Measurement(frame.fastener, features, measures, outline, reason, zones=zones)
 
 
 def _nut_colour(frame: Frame) -> Grid:

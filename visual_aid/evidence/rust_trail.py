@@ -12,6 +12,7 @@ from visual_aid.evidence.powder import Powder
 from visual_aid.evidence.runs import RustRun
 from visual_aid.evidence.scene import Measured, Measurement, Scene
 from visual_aid.evidence.surroundings import Surroundings, below_against_elsewhere, fan_fit
+from visual_aid.evidence.zones import Floats
 from visual_aid.model import NotJudged
 
 
@@ -19,14 +20,16 @@ def measure(scene: Scene) -> Measured:
     """Measure rust around every fastener of the scene."""
     measurements = tuple(
         _at(*about)
-        for about in zip(scene.seats, scene.surroundings, scene.powder, scene.rust_runs, strict=True)
+        for about in zip(
+            scene.seats, scene.surroundings, scene.powder, scene.rust_runs, scene.zones, strict=True
+        )
     )
     if measurements:
         return Measured(measurements)
     return Measured(not_judged=(NotJudged("rust_trail", "no fastener was found to start from"),))
 
 
-def _at(frame: Frame, around: Surroundings, powder: Powder, rust: RustRun) -> Measurement:
+def _at(frame: Frame, around: Surroundings, powder: Powder, rust: RustRun, zones: Floats) -> Measurement:
     maps = {
         "rust": around.rust,
         "red_to_green": around.red_to_green,
@@ -62,4 +65,4 @@ def _at(frame: Frame, around: Surroundings, powder: Powder, rust: RustRun) -> Me
         "excess_share": down.contrast,
         "slant_deg": down.slant_deg,
     }
-    return Measurement(frame.fastener, features, measures, frame.outline(down.polygon()), reason)
+    return Measurement(frame.fastener, features, measures, frame.outline(down.polygon()), reason, zones=zones)

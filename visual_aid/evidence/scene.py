@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TypeVar
 
-from visual_aid.evidence import vacancy
+from visual_aid.evidence import vacancy, zones
 from visual_aid.evidence.frame import Frame, build_frames
 from visual_aid.evidence.powder import Powder, look_for_powder
 from visual_aid.evidence.resemblance import resemblance
@@ -94,6 +94,13 @@ class Scene:
         return tuple(look_around(frame) for frame in self.seats)
 
     @cached_property
+    def zones(self) -> tuple[Floats, ...]:
+        """What ``evidence.zones`` says of the surface around every fastener, in the order of ``seats``."""
+        return tuple(
+            zones.describe(frame, around) for frame, around in zip(self.seats, self.surroundings, strict=True)
+        )
+
+    @cached_property
     def powder(self) -> tuple[Powder, ...]:
         """What may be powder around every fastener, in the order of ``seats``."""
         return tuple(
@@ -130,6 +137,8 @@ class Measurement:
         In words with figures.
     of_fastener : bool
         Whether it stands only where the fastener is one. What asks that itself does not.
+    zones : ndarray of float32 or None
+        What ``evidence.zones`` says of the surface, for the cues whose score asks that too.
     """
 
     fastener: Fastener | None
@@ -138,6 +147,7 @@ class Measurement:
     outline: Outline
     reason: str
     of_fastener: bool = True
+    zones: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,9 @@
 """From what a cue measured to the probability that the evidence stands.
 
 A fastener is judged by its features and by how they differ from those of the photo's other fasteners, which
-share its light, paint and dirt. A logistic model per cue weighs them; training fits and calibrates it.
+share its light, paint and dirt. A logistic model per cue weighs them. Marks on the surface get a second
+opinion: trees that are asked the same and what the surface around looks like, zone by zone. Training fits
+both and calibrates their sum.
 """
 
 from __future__ import annotations
@@ -16,12 +18,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.evidence.scene import Measurement
+from visual_aid.fasteners.trees import Trees
 from visual_aid.model import Cue
 
 LEAST_NEIGHBOURS = 2
 """With fewer others there is no middle to differ from."""
 
+UNKNOWN = -1000.0
+"""What trees are told where something is not measured: below all that is, so that one question tells it."""
+
 Floats = NDArray[np.float64]
+Zones = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +45,9 @@ class CueModel:
     weights : ndarray, shape (F,)
     bias : ndarray, shape ()
     calibration : ndarray, shape (2,)
-        Slope and intercept from the model's log odds to those of the score.
+        Slope and intercept from the log odds of both opinions together to those of the score.
+    trees : Trees or None
+        The second opinion, on rows of ``asked``.
     """
 
     names: NDArray[np.str_]
@@ -49,22 +58,34 @@ class CueModel:
     weights: Floats
     bias: Floats
     calibration: Floats
+    trees: Trees | None = None
 
-    def log_odds(self, table: Floats) -> Floats:
-        """Log odds before calibration for rows of features, shape (N, F)."""
+    def log_odds(self, table: Floats, zones: Zones | None = None) -> Floats:
+        """Log odds before calibration.
+
+        Parameters
+        ----------
+        table : ndarray, shape (N, F)
+            Rows of features.
+        zones : ndarray of float32, shape (N, G), optional
+            What ``evidence.zones`` says of the same places; a model with trees needs it.
+        """
         z = (np.clip(table, self.low, self.high) - self.centre) / self.scale
         out: Floats = np.where(np.isfinite(z), z, 0.0) @ self.weights + self.bias
+        if self.trees is not None and zones is not None:
+            out += self.trees(asked(table, zones))
         return out
 
-    def probability(self, table: Floats) -> Floats:
-        """Calibrated probability for rows of features, shape (N, F)."""
+    def probability(self, table: Floats, zones: Zones | None = None) -> Floats:
+        """Calibrated probability of the same rows."""
         slope, intercept = self.calibration
-        out: Floats = 1 / (1 + np.exp(-(slope * self.log_odds(table) + intercept)))
+        out: Floats = 1 / (1 + np.exp(-(slope * self.log_odds(table, zones) + intercept)))
         return out
 
-    def arrays(self, cue: Cue) -> dict[str, NDArray[np.generic]]:
+    def arrays(self, cue: Cue) -> dict[str, NDArray[Any]]:
         """Name the arrays for an .npz file."""
-        return {f"{cue}.{f.name}": getattr(self, f.name) for f in fields(self)}
+        logistic = {f"{cue}.{name}": getattr(self, name) for name in _LOGISTIC}
+        return logistic if self.trees is None else logistic | self.trees.arrays(f"{cue}.trees")
 
     @classmethod
     def from_arrays(cls, arrays: Mapping[str, NDArray[Any]], cue: Cue) -> CueModel:
@@ -75,7 +96,23 @@ class CueModel:
         KeyError
             The file holds no model of this cue.
         """
-        return cls(**{f.name: arrays[f"{cue}.{f.name}"] for f in fields(cls)})
+        trees = Trees.from_arrays(arrays, f"{cue}.trees") if f"{cue}.trees.base" in arrays else None
+        return cls(**{name: arrays[f"{cue}.{name}"] for name in _LOGISTIC}, trees=trees)
+
+
+_LOGISTIC = tuple(f.name for f in fields(CueModel) if f.name != "trees")
+
+
+def asked(table: Floats, zones: Zones) -> Zones:
+    """Put features and zones into the rows that trees are asked, shape (N, F + G)."""
+    rows: Zones = np.nan_to_num(np.hstack([table, zones]), nan=UNKNOWN).astype(np.float32)
+    return rows
+
+
+def stacked(zones: Sequence[Zones | None]) -> Zones | None:
+    """Put the zones of measurements into rows; None for a cue that does not look at them."""
+    known = [z for z in zones if z is not None]
+    return np.stack(known) if known else None
 
 
 def feature_table(measurements: Sequence[Measurement]) -> tuple[list[str], Floats]:
@@ -120,7 +157,7 @@ def score(cue: Cue, measurements: Sequence[Measurement]) -> Floats:
     model = load_models()[cue]
     if list(model.names) != names:
         raise RuntimeError(f"{cue}: the trained model and the cue's features differ; train the cues again")
-    return model.probability(table)
+    return model.probability(table, stacked([m.zones for m in measurements]))
 
 
 @cache
