@@ -63,13 +63,9 @@ def measure(scene: Scene) -> Measured:
         return Measured(not_judged=(NotJudged("paint_break", NOTHING_IN_PLACE),))
     return Measured(
         tuple(
-            _measurement(frame, stance, rust, zones)
-            for frame, stance, rust, zones in zip(
-                scene.in_place,
-                scene.stances,
-                scene.those_in_place(scene.rust_runs),
-                scene.those_in_place(scene.zones),
-                strict=True,
+            _measurement(frame, stance, rust)
+            for frame, stance, rust in zip(
+                scene.in_place, scene.stances, scene.those_in_place(scene.rust_runs), strict=True
             )
         )
     )
@@ -138,7 +134,7 @@ def _longest_run(broken: NDArray[np.bool_]) -> tuple[int, int]:
     return best
 
 
-def _measurement(frame: Frame, stance: Stance, rust: RustRun, zones: Grid) -> Measurement:
+def _measurement(frame: Frame, stance: Stance, rust: RustRun) -> Measurement:
     foot = _look(frame, stance)
     far = foot.seen & _FAR
     crack = foot.seen & _CRACK
@@ -180,8 +176,7 @@ def _measurement(frame: Frame, stance: Stance, rust: RustRun, zones: Grid) -> Me
         f"longest arc {length * 360 // len(_BEARINGS)}°; the ring differs by {stands_out:.0f} colour "
         f"units from the paint beyond, which itself varies by {spread:.0f}"
     )
-    outline = _outline(frame, stance, first, length)
-    return Measurement(frame.fastener, features, measures, outline, reason, zones=zones)
+    return Measurement(frame.fastener, features, measures, _outline(frame, stance, first, length), reason)
 
 
 def _nut_colour(frame: Frame) -> Grid:

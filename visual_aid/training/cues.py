@@ -39,7 +39,7 @@ STRENGTHS = (0.003, 0.01, 0.03, 0.1, 0.3, 1.0)
 """Inverse strengths of the ridge penalty to choose from by cross-validated log loss."""
 
 TREES, TREE_DEPTH = 350, 4
-"""Twice or half as many, or trees as deep as the finder's, do as well on photos held out."""
+"""Twice as many, or trees as deep as the finder's, do as well on photos held out."""
 
 Floats = NDArray[np.float64]
 Zones = NDArray[np.float32]
