@@ -32,10 +32,12 @@ _ZONES: NDArray[np.float32] = np.stack(
         ((near <= RADIUS) & (far > RADIUS) & (low <= _FROM_BELOW) & (high > _FROM_BELOW)).ravel()
         for near, far in _RINGS
         for low, high in (_SECTORS if far < _RINGS[-1][1] else _SECTORS[:_FURTHEST_SECTORS])
-    ]
+    ],
+    axis=1,
 ).astype(np.float32)
+"""Which pixels of the frame lie in each zone."""
 MAPS = 9
-SIZE = 2 * MAPS * len(_ZONES) + 3
+SIZE = 2 * MAPS * _ZONES.shape[1] + 3
 """Length of a description."""
 
 Floats = NDArray[np.float32]
@@ -62,27 +64,23 @@ def describe(frame: Frame, around: Surroundings) -> Floats:
     rusty = around.redder * RUST_A + around.yellower * RUST_B
     maps = np.stack(
         [
-            m.ravel()
-            for m in (
-                around.lighter,
-                around.redder,
-                around.yellower,
-                around.rust,
-                around.red_to_green,
-                around.green_to_blue,
-                grain / (usual + 1.0),
-                np.abs(cv2.Sobel(rusty, cv2.CV_32F, 1, 0)),
-                np.abs(cv2.Sobel(rusty, cv2.CV_32F, 0, 1)),
-            )
-        ],
-        axis=1,
-    )
-    seen = around.seen.ravel()
-    maps *= seen[:, None]
-    count = _ZONES @ seen.astype(np.float32)
+            around.lighter,
+            around.redder,
+            around.yellower,
+            around.rust,
+            around.red_to_green,
+            around.green_to_blue,
+            grain / (usual + 1.0),
+            np.abs(cv2.Sobel(rusty, cv2.CV_32F, 1, 0)),
+            np.abs(cv2.Sobel(rusty, cv2.CV_32F, 0, 1)),
+        ]
+    ).reshape(MAPS, -1)
+    seen = around.seen.ravel().astype(np.float32)
+    maps *= seen
+    count = seen @ _ZONES
     known = np.maximum(count, 1.0)[:, None]
-    means = (_ZONES @ maps) / known
-    spreads = np.sqrt(np.maximum((_ZONES @ maps**2) / known - means**2, 0.0))
+    means = (maps @ _ZONES).T / known
+    spreads = np.sqrt(np.maximum((maps**2 @ _ZONES).T / known - means**2, 0.0))
     hidden = count < _FEWEST
     means[hidden] = np.nan
     spreads[hidden] = np.nan
