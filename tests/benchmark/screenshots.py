@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import re
 import sys
 import tempfile
 from pathlib import Path
@@ -138,7 +139,13 @@ class Pages:
         page.locator(".st-key-decide button:enabled").first.wait_for()
         self.take("review")
         page.get_by_role("button", name="Confirm").first.click()
-        page.get_by_role("button", name="Hand check").first.wait_for()
+        # The photo's next mark comes up, if there is one: the hand check belongs to the one confirmed.
+        hand_check = page.get_by_role("button", name="Hand check").first
+        next_mark = page.get_by_role("heading", name=re.compile("^2 of"))
+        hand_check.or_(next_mark).first.wait_for()
+        if next_mark.is_visible():
+            page.get_by_role("button", name="Back Shortcut").click()
+        hand_check.wait_for()
 
     def inspect(self) -> None:
         """Go on as the inspector, from the photo that was confirmed."""
