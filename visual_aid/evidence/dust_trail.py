@@ -19,7 +19,7 @@ from visual_aid.evidence.powder import Powder
 from visual_aid.evidence.runs import Run, strongest_run
 from visual_aid.evidence.scene import Measured, Measurement, Scene
 from visual_aid.evidence.surroundings import Map, Surroundings, fan_fit, soft_step
-from visual_aid.evidence.zones import Floats
+from visual_aid.evidence.zones import Zones
 from visual_aid.model import NOT_IN_PLACE, NotJudged
 
 # CIELAB differences to the surface at which half of the pixels count as covered, and their softness.
@@ -55,7 +55,7 @@ def _powder_maps(frame: Frame, around: Surroundings, powder: Powder) -> dict[str
     }
 
 
-def _at(frame: Frame, around: Surroundings, powder: Powder, zones: Floats) -> Measurement:
+def _at(frame: Frame, around: Surroundings, powder: Powder, zones: Zones) -> Measurement:
     fit = fan_fit(around, _powder_maps(frame, around, powder))
     paler = np.clip(around.lighter, 0, MOST_PALE) * powder.clean
     features = {

@@ -19,7 +19,7 @@ from visual_aid.evidence.frame import LEFT, PIXELS_PER_RADIUS, RADIUS, TOP, Fram
 from visual_aid.evidence.runs import RustRun
 from visual_aid.evidence.scene import NOTHING_IN_PLACE, Measured, Measurement, Scene
 from visual_aid.evidence.stance import HEIGHT_OF_NUT, Stance
-from visual_aid.evidence.surroundings import RUST_A, RUST_B
+from visual_aid.evidence.surroundings import towards_rust
 from visual_aid.model import NotJudged, Outline
 
 # Polar grid around the centre of the nut's foot: bearings by radii.
@@ -104,7 +104,7 @@ def _look(frame: Frame, stance: Stance) -> _Foot:
     beyond[enough] = np.nanmedian(outside[enough], axis=1)
     lighter = lab[..., 0] - beyond[:, None]
     redder, yellower = lab[..., 1] - paint[1], lab[..., 2] - paint[2]
-    rusty = redder * RUST_A + yellower * RUST_B
+    rusty = towards_rust(redder, yellower)
     kernel = np.ones((7, 1), np.uint8)
     light = lab[..., 0]
     return _Foot(

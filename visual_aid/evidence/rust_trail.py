@@ -12,7 +12,7 @@ from visual_aid.evidence.powder import Powder
 from visual_aid.evidence.runs import RustRun
 from visual_aid.evidence.scene import Measured, Measurement, Scene
 from visual_aid.evidence.surroundings import Surroundings, below_against_elsewhere, fan_fit
-from visual_aid.evidence.zones import Floats
+from visual_aid.evidence.zones import Zones
 from visual_aid.model import NotJudged
 
 
@@ -29,7 +29,7 @@ def measure(scene: Scene) -> Measured:
     return Measured(not_judged=(NotJudged("rust_trail", "no fastener was found to start from"),))
 
 
-def _at(frame: Frame, around: Surroundings, powder: Powder, rust: RustRun, zones: Floats) -> Measurement:
+def _at(frame: Frame, around: Surroundings, powder: Powder, rust: RustRun, zones: Zones) -> Measurement:
     maps = {
         "rust": around.rust,
         "red_to_green": around.red_to_green,

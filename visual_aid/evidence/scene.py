@@ -15,6 +15,7 @@ from visual_aid.evidence.runs import RustRun, rust_run
 from visual_aid.evidence.stance import Stance, find_stances
 from visual_aid.evidence.surroundings import Surroundings, look_around
 from visual_aid.evidence.vacancy import Vacancy
+from visual_aid.evidence.zones import Zones
 from visual_aid.fasteners.find import Overview
 from visual_aid.fasteners.patches import Image, working_octaves
 from visual_aid.fasteners.regression import Floats, Regression
@@ -94,7 +95,7 @@ class Scene:
         return tuple(look_around(frame) for frame in self.seats)
 
     @cached_property
-    def zones(self) -> tuple[Floats, ...]:
+    def zones(self) -> tuple[Zones, ...]:
         """What ``evidence.zones`` says of the surface around every fastener, in the order of ``seats``."""
         return tuple(
             zones.describe(frame, around) for frame, around in zip(self.seats, self.surroundings, strict=True)
@@ -147,7 +148,7 @@ class Measurement:
     outline: Outline
     reason: str
     of_fastener: bool = True
-    zones: Floats | None = None
+    zones: Zones | None = None
 
 
 @dataclass(frozen=True, slots=True)

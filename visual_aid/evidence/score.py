@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.evidence.scene import Measurement
+from visual_aid.evidence.zones import Zones
 from visual_aid.fasteners.trees import Trees
 from visual_aid.model import Cue
 
@@ -28,7 +29,6 @@ UNKNOWN = -1000.0
 """What trees are told where something is not measured: below all that is, so that one question tells it."""
 
 Floats = NDArray[np.float64]
-Zones = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ Map = NDArray[np.float32]
 # Direction in (a*, b*) in which a surface moves when it rusts: iron oxides in daylight have hue angles of
 # 38 to 85 degrees (Munsell chips of Schwertmann 1993, converted; see tests), darker rust the lower ones.
 RUST_HUE = 52.0
-RUST_A, RUST_B = float(np.cos(np.radians(RUST_HUE))), float(np.sin(np.radians(RUST_HUE)))
+_RUST_A, _RUST_B = float(np.cos(np.radians(RUST_HUE))), float(np.sin(np.radians(RUST_HUE)))
 # Colour difference along that direction at which half of the pixels count as rust, and its softness.
 RUST_HALF, RUST_SOFT = 9.0, 2.5
 
@@ -84,7 +84,7 @@ def look_around(frame: Frame) -> Surroundings:
     pixels = lab[base] if base.sum() > 50 else lab[_BASE]
     paint = np.array([np.median(channel) for channel in np.ascontiguousarray(pixels.T)], np.float32)
     lighter, redder, yellower = (lab[..., k] - paint[k] for k in range(3))
-    along = redder * RUST_A + yellower * RUST_B
+    along = towards_rust(redder, yellower)
     _, a, b = cv2.split(lab)
     polar = cv2.cartToPolar(a, b, angleInDegrees=True)
     chroma, hue = (np.asarray(part, np.float32) for part in polar)
@@ -112,6 +112,11 @@ def look_around(frame: Frame) -> Surroundings:
         away=away.astype(np.float32),
         seen=seen,
     )
+
+
+def towards_rust(redder: Map, yellower: Map) -> Map:
+    """How far a surface moved in the direction in which it rusts, from its differences of a* and b*."""
+    return redder * _RUST_A + yellower * _RUST_B
 
 
 def soft_step(value: Map, half: float, width: float) -> Map:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.evidence.frame import BEARING, PIXELS_PER_RADIUS, RADIUS, Frame
-from visual_aid.evidence.surroundings import RUST_A, RUST_B, Surroundings
+from visual_aid.evidence.surroundings import Surroundings, towards_rust
 
 _RINGS = ((1.0, 1.35), (1.35, 1.8), (1.8, 2.4), (2.4, 3.3), (3.3, 4.6))
 """In nut radii. The outermost is seen below alone: the frame reaches no further to the other sides."""
@@ -40,10 +40,10 @@ MAPS = 9
 SIZE = 2 * MAPS * _ZONES.shape[1] + 3
 """Length of a description."""
 
-Floats = NDArray[np.float32]
+Zones = NDArray[np.float32]
 
 
-def describe(frame: Frame, around: Surroundings) -> Floats:
+def describe(frame: Frame, around: Surroundings) -> Zones:
     """Describe the surface around one fastener.
 
     Parameters
@@ -61,7 +61,7 @@ def describe(frame: Frame, around: Surroundings) -> Floats:
     grain = np.abs(light - cv2.GaussianBlur(light, (0, 0), _GRAIN * PIXELS_PER_RADIUS))
     ring = around.seen & _RING
     usual = float(grain[ring].mean()) if ring.any() else 0.0
-    rusty = around.redder * RUST_A + around.yellower * RUST_B
+    rusty = towards_rust(around.redder, around.yellower)
     maps = np.stack(
         [
             around.lighter,

@@ -19,18 +19,21 @@ from typing import Any
 import click
 import numpy as np
 from numpy.typing import NDArray
+from sklearn.linear_model import LogisticRegression
+from sklearn.metrics import average_precision_score
 
 from visual_aid.evaluation.truth import TruthPhoto, read_truths
 from visual_aid.evidence.register import MEASURE
 from visual_aid.evidence.scene import Scene
 from visual_aid.evidence.score import CueModel, asked, feature_table, load_models, stacked
 from visual_aid.evidence.vacancy import Vacancy
+from visual_aid.evidence.zones import Zones
 from visual_aid.fasteners.regression import Regression
 from visual_aid.fasteners.trees import Trees
 from visual_aid.model import Cue
 from visual_aid.photo import read_photo
 from visual_aid.training import resemblance, vacancy
-from visual_aid.training.finder import to_trees
+from visual_aid.training.finder import classifier
 from visual_aid.training.learned import write_arrays
 from visual_aid.training.views import label, views
 
@@ -42,7 +45,6 @@ TREES, TREE_DEPTH = 350, 4
 """Twice as many, or trees as deep as the finder's, do as well on photos held out."""
 
 Floats = NDArray[np.float64]
-Zones = NDArray[np.float32]
 Command = Callable[..., None]
 
 
@@ -170,8 +172,6 @@ def folds(photo: NDArray[np.intp]) -> Iterable[tuple[NDArray[np.intp], NDArray[n
 
 
 def _fit(examples: Examples, rows: NDArray[np.intp], strength: float) -> CueModel:
-    from sklearn.linear_model import LogisticRegression
-
     table = examples.table[rows]
     known = np.isfinite(table).any(axis=0)
     filled = np.where(known, table, 0.0)
@@ -196,25 +196,20 @@ def _fit(examples: Examples, rows: NDArray[np.intp], strength: float) -> CueMode
 
 def grow(rows: Zones, stands: NDArray[np.bool_]) -> Trees:
     """Boost trees for the log odds that evidence stands, on rows of ``score.asked``."""
-    from sklearn.ensemble import HistGradientBoostingClassifier
-
-    model = HistGradientBoostingClassifier(
-        max_iter=TREES,
+    return classifier(
+        rows,
+        stands,
+        TREES,
         max_depth=TREE_DEPTH,
         learning_rate=0.03,
         max_features=0.2,
         min_samples_leaf=30,
         l2_regularization=5.0,
-        early_stopping=False,
-        random_state=0,
     )
-    return to_trees(model.fit(rows, stands))
 
 
 def _calibrate(odds: Floats, stands: NDArray[np.bool_]) -> Floats:
     """Slope and intercept of a logistic regression of the labels on the log odds (Platt 1999)."""
-    from sklearn.linear_model import LogisticRegression
-
     regression: Any = LogisticRegression(C=10.0, max_iter=2000).fit(odds[:, None], stands)
     return np.array([regression.coef_[0, 0], regression.intercept_[0]])
 
@@ -275,8 +270,6 @@ def main(
 
 
 def _summary(cue: Cue, examples: Examples, held_out: Floats) -> str:
-    from sklearn.metrics import average_precision_score
-
     stands = examples.stands[examples.usual]
     precision = average_precision_score(stands, held_out[examples.usual])
     return f"{cue}: {stands.sum()} of {len(stands)} stand, average precision held out {precision:.2f}"

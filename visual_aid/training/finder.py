@@ -275,32 +275,25 @@ def to_trees(model: Any) -> Trees:  # noqa: ANN401 - either estimator
     return Trees(feature, threshold, value, np.asarray(np.ravel(model._baseline_prediction)[0], np.float32))
 
 
-def classifier(x: Floats, y: NDArray[Any], trees: int, leaves: int = 16) -> Trees:
-    """Boost trees for the log odds of y."""
-    model = HistGradientBoostingClassifier(
-        max_iter=trees,
-        max_leaf_nodes=leaves,
-        max_depth=DEPTH,
-        learning_rate=0.12,
-        max_features=0.15,
-        l2_regularization=1.0,
-        early_stopping=False,
-        random_state=0,
-    )
+_BOOSTING: dict[str, Any] = {
+    "max_depth": DEPTH,
+    "learning_rate": 0.12,
+    "max_features": 0.15,
+    "early_stopping": False,
+    "random_state": 0,
+}
+
+
+def classifier(x: Floats, y: NDArray[Any], trees: int, leaves: int = 16, **others: float) -> Trees:
+    """Boost trees for the log odds of y; ``others`` are settings to take instead of the finder's."""
+    settings = {**_BOOSTING, "l2_regularization": 1.0, **others}
+    model = HistGradientBoostingClassifier(max_iter=trees, max_leaf_nodes=leaves, **settings)
     return to_trees(model.fit(x, y))
 
 
 def regression(x: Floats, y: NDArray[Any], trees: int) -> Trees:
     """Boost trees for the value of y."""
-    model = HistGradientBoostingRegressor(
-        max_iter=trees,
-        max_leaf_nodes=12,
-        max_depth=DEPTH,
-        learning_rate=0.12,
-        max_features=0.15,
-        early_stopping=False,
-        random_state=0,
-    )
+    model = HistGradientBoostingRegressor(max_iter=trees, max_leaf_nodes=12, **_BOOSTING)
     return to_trees(model.fit(x, y))
 
 
