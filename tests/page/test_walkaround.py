@@ -186,13 +186,16 @@ def test_a_server_killed_in_a_burst_of_decisions_loses_none_that_it_acknowledged
     person.look()
     person.sign()
     person.page.mouse.click(*person.on_screen(600, 1400))
+    person.consider()
     for _ in range(6):
         person.page.keyboard.press("y")
         person.page.keyboard.press("n")
         person.page.wait_for_timeout(120)
     # What the page has shown as decided is acknowledged; the burst goes on while the server is killed.
-    person.page.locator("polygon.over[data-decided=confirmed]").first.wait_for(state="attached")
-    acknowledged = person.page.locator("polygon.over:not([data-decided=undecided])").count()
+    # Which keys are refused as too early depends on how fast the browser draws: either may have decided.
+    decided = person.page.locator("polygon.over:not([data-decided=undecided])")
+    decided.first.wait_for(state="attached")
+    acknowledged = decided.count()
     person.expected = ""  # whatever comes of the lost connection
     for _ in range(3):
         person.page.keyboard.press("y")
