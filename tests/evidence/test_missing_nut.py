@@ -57,9 +57,9 @@ def row(*what, found=None, doubted=(), kind="hex_nut", pitch=6.0, light=1.0):
     for k, (x, y) in enumerate(places):
         if found is None or k in found:
             fasteners.append(Fastener(k + 1, kind, x, y, R, tilt=0.0, group=1, seat=(x, y)))
-            finds.append(Find(x, y, R, kind, 0.9))
+            finds.append(Find(x, y, R, kind, 0.9, 0.9))
         elif k in doubted:
-            finds.append(Find(x, y, R, "hex_nut", 0.1))
+            finds.append(Find(x, y, R, "hex_nut", 0.1, 0.1))
     return measure(Scene.build(photo, fasteners, Overview(working_octaves(photo), finds)))
 
 

@@ -1,15 +1,13 @@
-"""Empty holes of the samples, which taught nothing, and how descriptions are coded."""
+"""Empty holes of the samples, which taught nothing."""
 
 from pathlib import Path
 
 import numpy as np
-import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from visual_aid.evaluation.truth import read_truths
 from visual_aid.evidence.scene import Scene
-from visual_aid.evidence.vacancy import FARTHEST, STEP, coded, describe, learned
+from visual_aid.evidence.vacancy import describe, learned
+from visual_aid.fasteners.regression import FARTHEST, STEP
 from visual_aid.model import NOT_IN_PLACE, Fastener
 from visual_aid.photo import Photo, read_photo
 
@@ -29,14 +27,6 @@ def test_empty_holes_look_vacant_and_nuts_do_not():
     higher = (vacant[empty][:, None] > vacant[~empty]).mean()
     assert empty.sum() == 5
     assert higher > 0.9
-
-
-@given(st.lists(st.floats(-6, 6), min_size=1, max_size=6))
-def test_coded_descriptions_keep_their_order_and_step(values):
-    away = np.array(values, np.float32)
-    steps = coded(away[None] * 3 + 7, np.full(len(away), 7.0), np.full(len(away), 3.0))
-    back = (steps[0].astype(float) - 128) / STEP
-    assert back == pytest.approx(np.clip(away, -FARTHEST, FARTHEST), abs=0.5 / STEP + 1e-4)
 
 
 def test_sums_over_a_description_stay_exact_in_float32():

@@ -6,7 +6,7 @@ from PIL import Image
 
 from tests.evidence.test_missing_nut import R, row_pixels
 from visual_aid.evaluation.truth import TruthCue, TruthFastener, TruthPhoto
-from visual_aid.evidence.vacancy import coded
+from visual_aid.fasteners.regression import coded
 from visual_aid.training.vacancy import PLAIN_KEPT, examples, fit
 
 PHOTOS, EACH, FEATURES = 12, 10, 8

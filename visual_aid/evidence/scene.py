@@ -14,11 +14,10 @@ from visual_aid.evidence.resemblance import resemblance
 from visual_aid.evidence.runs import RustRun, rust_run
 from visual_aid.evidence.stance import Stance, find_stances
 from visual_aid.evidence.surroundings import Surroundings, look_around
-from visual_aid.evidence.vacancy import Vacancy
 from visual_aid.evidence.zones import Zones
 from visual_aid.fasteners.find import Overview
 from visual_aid.fasteners.patches import Image, working_octaves
-from visual_aid.fasteners.regression import Floats, Regression
+from visual_aid.fasteners.regression import Floats, Regression, StandardRegression
 from visual_aid.model import NOT_IN_PLACE, Fastener, NotJudged, Outline
 from visual_aid.photo import Photo
 
@@ -43,7 +42,7 @@ class Scene:
     seats: tuple[Frame, ...]
     overview: Overview | None = None
     learned: Regression | None = None
-    vacant: Vacancy | None = None
+    vacant: StandardRegression | None = None
 
     @classmethod
     def build(
@@ -52,7 +51,7 @@ class Scene:
         fasteners: Sequence[Fastener],
         overview: Overview | None = None,
         learned: Regression | None = None,
-        vacant: Vacancy | None = None,
+        vacant: StandardRegression | None = None,
     ) -> Scene:
         """Rectify every fastener's surroundings."""
         return cls(

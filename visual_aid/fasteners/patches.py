@@ -115,11 +115,14 @@ def features(octaves: list[Image], circles: Floats) -> Floats:
     """
     if not len(circles):
         return np.zeros((0, FEATURES), np.float32)
-    return np.concatenate([_polar_features(octaves, circles), _square_features(octaves, circles)], axis=1)
+    return np.concatenate([polar_features(octaves, circles), _square_features(octaves, circles)], axis=1)
 
 
-def _polar_features(octaves: list[Image], circles: Floats) -> Floats:
+def polar_features(octaves: list[Image], circles: Floats) -> Floats:
+    """Give the part of ``features`` that is read off rings and around them, shape (N, POLAR_FEATURES)."""
     n = len(circles)
+    if not n:
+        return np.zeros((0, POLAR_FEATURES), np.float32)
     lab = np.ascontiguousarray(np.moveaxis(sample(octaves, circles, _POLAR_X, _POLAR_Y, 1 / RING_STEP), 3, 0))
     light = lab[0]
     spread = light.std(axis=(1, 2)) + 3.0
@@ -217,6 +220,7 @@ _COUNTS = {
 }
 FEATURES = sum(_COUNTS.values())
 """Number of features of a place."""
+POLAR_FEATURES = FEATURES - _COUNTS["square"]
 
 _VIEWS = ((0.0, 0.0), *((35.0, float(axis)) for axis in range(0, 180, 30)))
 """Tilts and tilt axes under which a hexagon is looked for, degrees."""

@@ -6,7 +6,7 @@ import dataclasses
 import math
 from collections.abc import Sequence
 
-from visual_aid.fasteners.find import circle_of, closer, look_over, one_an_axis, posed
+from visual_aid.fasteners.find import circle_of, look_over, one_an_axis, posed
 from visual_aid.fasteners.search import same_place
 from visual_aid.model import Fastener
 from visual_aid.photo import Photo
@@ -42,7 +42,7 @@ def others_like(photo: Photo, pointed: Fastener, known: Sequence[Fastener]) -> t
     taken = [circle_of(photo, f) for f in (*known, pointed)]
     found = [
         dataclasses.replace(f, id=number)
-        for number, f in enumerate(posed(photo, overview.octaves, closer(overview.octaves, like)), first)
+        for number, f in enumerate(posed(photo, overview.octaves, like), first)
         if not any(same_place(circle_of(photo, f), circle) for circle in taken)
     ]
     apart = one_an_axis([*known, *found])

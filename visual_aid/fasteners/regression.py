@@ -6,6 +6,7 @@ Nystroem's method (Williams and Seeger 2001).
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from functools import cached_property
 from importlib.resources.abc import Traversable
@@ -16,6 +17,10 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float32]
 Image = NDArray[np.uint8]
+
+STEP, FARTHEST = 24.0, 4.0
+"""``coded`` descriptions are in steps of 1/24 of a standard deviation, up to four of them: so coded, sums
+over them stay exact in float32 (see ``centred``)."""
 
 
 def shares(patches: Image) -> Floats:
@@ -30,6 +35,13 @@ def centred(patches: Image) -> Floats:
     order any number of threads does.
     """
     return np.subtract(patches, 128, dtype=np.float32)
+
+
+def coded(described: Floats, centre: Floats, spread: Floats) -> Image:
+    """Give descriptions in steps of the spread about 128."""
+    away = np.clip((described - centre) / spread, -FARTHEST, FARTHEST)
+    steps: Image = np.round(128 + STEP * away).astype(np.uint8)
+    return steps
 
 
 def likeness(here: Floats, there: Floats, width: Floats) -> Floats:
@@ -92,4 +104,40 @@ class Regression:
     def load(cls, file: Traversable) -> Regression:
         """Read the arrays of an .npz file."""
         with np.load(str(file)) as arrays:
-            return cls(**{f.name: arrays[f.name] for f in fields(cls)})
+            return cls.of(arrays)
+
+    @classmethod
+    def of(cls, arrays: Mapping[str, NDArray[Any]]) -> Regression:
+        """Take the arrays out of an opened .npz file."""
+        return cls(**{f.name: arrays[f.name] for f in fields(cls)})
+
+
+@dataclass(frozen=True)
+class StandardRegression:
+    """A regression on features of unlike units, each in steps of its own spread.
+
+    Attributes
+    ----------
+    centre, spread : ndarray of float32, shape (F,)
+        Mean and standard deviation of each feature.
+    regression : Regression
+        On ``coded`` descriptions.
+    """
+
+    centre: Floats
+    spread: Floats
+    regression: Regression
+
+    def __call__(self, described: Floats) -> Floats:
+        """Read off descriptions, shape (N,)."""
+        return self.regression(coded(described, self.centre, self.spread))[:, 0]
+
+    def arrays(self) -> dict[str, NDArray[Any]]:
+        """Name the arrays for an .npz file."""
+        return {"centre": self.centre, "spread": self.spread, **self.regression.arrays()}
+
+    @classmethod
+    def load(cls, file: Traversable) -> StandardRegression:
+        """Read the arrays of an .npz file."""
+        with np.load(str(file)) as arrays:
+            return cls(arrays["centre"], arrays["spread"], Regression.of(arrays))

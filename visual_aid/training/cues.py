@@ -26,9 +26,8 @@ from visual_aid.evaluation.truth import TruthPhoto, read_truths
 from visual_aid.evidence.register import MEASURE
 from visual_aid.evidence.scene import Scene
 from visual_aid.evidence.score import CueModel, asked, feature_table, load_models, stacked
-from visual_aid.evidence.vacancy import Vacancy
 from visual_aid.evidence.zones import Zones
-from visual_aid.fasteners.regression import Regression
+from visual_aid.fasteners.regression import Regression, StandardRegression
 from visual_aid.fasteners.trees import Trees
 from visual_aid.model import Cue
 from visual_aid.photo import read_photo
@@ -83,7 +82,7 @@ def collect(
     truths: Sequence[TruthPhoto],
     picked: Sequence[TruthPhoto] = (),
     resembling: Mapping[Path, Regression] = MappingProxyType({}),
-    vacancies: Mapping[Path, Vacancy] = MappingProxyType({}),
+    vacancies: Mapping[Path, StandardRegression] = MappingProxyType({}),
 ) -> dict[Cue, Examples]:
     """Measure every cue on every labelled photo.
 

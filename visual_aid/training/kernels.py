@@ -7,12 +7,23 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.fasteners.regression import Image, Regression, centred, likeness, squared_distances
+from visual_aid.fasteners.regression import (
+    Floats,
+    Image,
+    Regression,
+    StandardRegression,
+    centred,
+    coded,
+    likeness,
+    squared_distances,
+)
 
 Truths = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 NONE: tuple[Indices, ...] = (np.zeros(0, np.intp),)
 """For ``leaving_out``: one fit, to all."""
+LEAST_SPREAD = 1e-6
+"""A feature that is the same everywhere says nothing."""
 
 
 def leaving_out(
@@ -39,12 +50,45 @@ def leaving_out(
     for k, there in enumerate(shows.T):
         counts = np.where(there, 1 / there.mean(), 1 / (1 - there.mean()))
         # In balance, half of all is there.
-        inverse = np.linalg.inv(alike + np.diag(ridge * counts.mean() / counts))
-        whole = inverse @ (there - 0.5)
-        for n, out in enumerate(left_out):
-            weights[n, :, k] = whole - inverse[:, out] @ np.linalg.solve(
-                inverse[np.ix_(out, out)], whole[out]
-            )
+        normal = alike + np.diag(ridge * counts.mean() / counts)
+        whole = np.linalg.solve(normal, there - 0.5)
+        weights[:, :, k] = whole
+        if any(len(out) for out in left_out):
+            inverse = np.linalg.inv(normal)
+            for n, out in enumerate(left_out):
+                weights[n, :, k] -= inverse[:, out] @ np.linalg.solve(inverse[np.ix_(out, out)], whole[out])
     slopes = np.zeros((described.shape[1], shows.shape[1]), np.float32)
     base = np.full(shows.shape[1], 0.5, np.float32)
     return [Regression(described, width, each, slopes, base) for each in weights]
+
+
+def most_telling(
+    described: Floats,
+    shows: Truths,
+    ridge: float,
+    wider: float,
+    share: float,
+    photo: Indices | None = None,
+) -> list[StandardRegression]:
+    """Fit to all that show what is sought and, of the others, to those that weigh most in a fit to all.
+
+    Parameters
+    ----------
+    described : ndarray of float32, shape (M, F)
+        In whatever units.
+    shows : ndarray of bool, shape (M, 1)
+    ridge, wider : float
+        As ``leaving_out`` takes them.
+    share : float
+        Of the examples that do not show it, how many are kept.
+    photo : ndarray of int, shape (M,), optional
+        Numbers from 0: the fit is done once for each of them, without its examples.
+    """
+    centre, spread = described.mean(axis=0), np.maximum(described.std(axis=0), LEAST_SPREAD)
+    patches = coded(described, centre, spread)
+    (whole,) = leaving_out(patches, shows, NONE, ridge, wider)
+    weight = np.abs(whole.weights[:, 0])
+    kept = shows[:, 0] | (weight >= np.quantile(weight[~shows[:, 0]], 1 - share))
+    left_out = NONE if photo is None else [np.flatnonzero(photo[kept] == n) for n in range(photo.max() + 1)]
+    fitted = leaving_out(patches[kept], shows[kept], left_out, ridge, wider)
+    return [StandardRegression(centre, spread, regression) for regression in fitted]
