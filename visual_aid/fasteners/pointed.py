@@ -11,7 +11,7 @@ from visual_aid.fasteners.search import same_place
 from visual_aid.model import Fastener
 from visual_aid.photo import Photo
 
-LIKE_SCORE = 0.05
+LIKE_SCORE = 0.02
 """Where a person has seen one fastener that the finder passed over, others are likelier than usual."""
 LIKE_SIZE = 0.3
 """Natural logarithm of the ratio of the radii up to which two fasteners are like. On 28 real photos that the
