@@ -15,7 +15,7 @@ from visual_aid.fasteners.opinion import reconsidered
 from visual_aid.fasteners.patches import working_octaves
 from visual_aid.fasteners.pose import pose
 from visual_aid.fasteners.refine import refined
-from visual_aid.fasteners.search import Circle, Find, apart, same_place, search
+from visual_aid.fasteners.search import Circle, Find, apart, circles_of, same_place, search
 from visual_aid.fasteners.weights import load
 from visual_aid.model import NOT_IN_PLACE, Fastener
 from visual_aid.photo import Photo
@@ -129,7 +129,7 @@ def closer(octaves: list[Image], finds: Sequence[Find]) -> list[Find]:
     """Look at finds more closely, and leave out those that turn out to stand on a better one."""
     if not finds:
         return []
-    circles = refined(octaves, np.array([(f.x, f.y, f.radius) for f in finds], np.float32))
+    circles = refined(octaves, circles_of(finds))
     return [
         dataclasses.replace(
             finds[i], x=float(circles[i, 0]), y=float(circles[i, 1]), radius=float(circles[i, 2])

@@ -17,7 +17,7 @@ import numpy as np
 from visual_aid.fasteners.patches import Image, polar_features
 from visual_aid.fasteners.refine import patch_features
 from visual_aid.fasteners.regression import Floats, StandardRegression
-from visual_aid.fasteners.search import Find
+from visual_aid.fasteners.search import Find, circles_of
 from visual_aid.model import NOT_IN_PLACE
 
 WEIGHT, LIFT = 9.0, 0.7
@@ -37,8 +37,7 @@ def reconsidered(octaves: list[Image], finds: Sequence[Find]) -> list[Find]:
 
     What is taken for a bare stud or an empty hole keeps its score: likeness tells fasteners from all else.
     """
-    circles = np.array([find.circle for find in finds], np.float32).reshape(-1, 3)
-    alike = _learned()(describe(octaves, circles))
+    alike = _learned()(describe(octaves, circles_of(finds)))
     both = [
         find if find.kind in NOT_IN_PLACE else dataclasses.replace(find, score=_scored(find.score, float(a)))
         for find, a in zip(finds, alike, strict=True)

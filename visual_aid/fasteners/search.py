@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -45,6 +46,11 @@ class Find:
     def circle(self) -> Circle:
         """Its circle alone."""
         return self.x, self.y, self.radius
+
+
+def circles_of(finds: Sequence[Find]) -> Floats:
+    """Give the circles of finds, shape (N, 3)."""
+    return np.array([find.circle for find in finds], np.float32).reshape(-1, 3)
 
 
 def search(octaves: list[Image], weights: Weights) -> list[Find]:

@@ -18,7 +18,7 @@ from visual_aid.fasteners.find import LEAST_SEARCHED, closer
 from visual_aid.fasteners.opinion import describe
 from visual_aid.fasteners.patches import Image, lab_octaves
 from visual_aid.fasteners.regression import Floats, StandardRegression
-from visual_aid.fasteners.search import search
+from visual_aid.fasteners.search import circles_of, search
 from visual_aid.fasteners.weights import load
 from visual_aid.training.finder import Scene, assign, scenes
 from visual_aid.training.kernels import Truths, most_telling
@@ -41,7 +41,7 @@ def examples(scene: Scene) -> tuple[Floats, Truths]:
         Whether a nut or bolt head is labelled there.
     """
     found = [find for find in search(scene.octaves, load()) if find.searched >= LEAST_SEARCHED]
-    circles = np.array([f.circle for f in closer(scene.octaves, found)], np.float32).reshape(-1, 3)
+    circles = circles_of(closer(scene.octaves, found))
     state, _ = assign(circles, scene)
     circles, there = circles[state >= 0], state[state >= 0] == 1
     mirrored = circles.copy()
