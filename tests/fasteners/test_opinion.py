@@ -10,12 +10,11 @@ from hypothesis import strategies as st
 
 from tests.fasteners.test_find import CENTRES, joint
 from visual_aid.evaluation.truth import read_truths
-from visual_aid.fasteners.find import LEAST_SEARCHED
-from visual_aid.fasteners.opinion import _learned, describe, reconsidered
+from visual_aid.fasteners.find import searched as finds_of
+from visual_aid.fasteners.opinion import describe, learned, reconsidered
 from visual_aid.fasteners.patches import lab_octaves, working_octaves
 from visual_aid.fasteners.regression import FARTHEST, STEP
-from visual_aid.fasteners.search import Find, search
-from visual_aid.fasteners.weights import load
+from visual_aid.fasteners.search import Find, circles_of
 from visual_aid.photo import Photo
 from visual_aid.training.finder import assign, scenes
 
@@ -34,9 +33,8 @@ def at(place, kind="hex_nut", score=0.5):
 def test_fasteners_of_the_samples_rank_higher_by_both_opinions_than_by_the_search():
     searched, both, there = [], [], []
     for scene in scenes(read_truths(SAMPLES)[:12], views=0):
-        finds = [find for find in search(scene.octaves, load()) if find.searched >= LEAST_SEARCHED]
-        again = reconsidered(scene.octaves, finds)
-        state, _ = assign(np.array([find.circle for find in again], np.float32), scene)
+        again = reconsidered(scene.octaves, finds_of(scene.octaves))
+        state, _ = assign(circles_of(again), scene)
         searched += [find.searched for find, known in zip(again, state, strict=True) if known >= 0]
         both += [find.score for find, known in zip(again, state, strict=True) if known >= 0]
         there += [known == 1 for known in state if known >= 0]
@@ -74,7 +72,7 @@ def test_the_surer_the_search_the_higher_the_score(octaves, score, more):
 
 def test_sums_over_a_description_stay_exact_in_float32():
     # Whole numbers up to 2 ** 24 are exact (IEEE 754, binary32): squared distances of coded descriptions.
-    assert _learned().centre.size * (STEP * FARTHEST) ** 2 < 2**24
+    assert learned().centre.size * (STEP * FARTHEST) ** 2 < 2**24
 
 
 def test_a_mirrored_photo_is_judged_alike(octaves):
@@ -88,4 +86,4 @@ def test_a_mirrored_photo_is_judged_alike(octaves):
 
 def test_nothing_to_look_at(octaves):
     assert reconsidered(octaves, []) == []
-    assert describe(octaves, np.zeros((0, 3), np.float32)).shape == (0, _learned().centre.size)
+    assert describe(octaves, np.zeros((0, 3), np.float32)).shape == (0, learned().centre.size)

@@ -42,6 +42,11 @@ def test_a_photo_left_out_taught_nothing(parts):
     assert (np.sum(gone, axis=0) == 1).all()  # each example goes with its own photo alone
 
 
+def test_a_photo_without_such_places_has_its_fit_too(parts):
+    empty = np.zeros((0, FEATURES), np.float32), np.zeros((0, 1), bool)
+    assert len(fit([*parts, empty], each_left_out=True)) == PHOTOS + 1
+
+
 def test_training_is_repeatable(parts):
     (one,), (other,) = fit(parts), fit(parts)
     assert all(np.array_equal(value, other.arrays()[name]) for name, value in one.arrays().items())

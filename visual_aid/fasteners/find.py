@@ -45,8 +45,12 @@ class Overview:
 def look_over(photo: Photo) -> Overview:
     """Search a photo, the costly part of finding fasteners, for those who need finds of several scores."""
     octaves = working_octaves(photo)
-    finds = [find for find in search(octaves, load()) if find.searched >= LEAST_SEARCHED]
-    return Overview(octaves, reconsidered(octaves, closer(octaves, finds)))
+    return Overview(octaves, reconsidered(octaves, searched(octaves)))
+
+
+def searched(octaves: list[Image]) -> list[Find]:
+    """Search CIELAB octaves and look more closely at what is worth it; scores are the search's alone."""
+    return closer(octaves, [find for find in search(octaves, load()) if find.searched >= LEAST_SEARCHED])
 
 
 def find_fasteners(

@@ -37,7 +37,7 @@ def reconsidered(octaves: list[Image], finds: Sequence[Find]) -> list[Find]:
 
     What is taken for a bare stud or an empty hole keeps its score: likeness tells fasteners from all else.
     """
-    alike = _learned()(describe(octaves, circles_of(finds)))
+    alike = learned()(describe(octaves, circles_of(finds)))
     both = [
         find if find.kind in NOT_IN_PLACE else dataclasses.replace(find, score=_scored(find.score, float(a)))
         for find, a in zip(finds, alike, strict=True)
@@ -51,6 +51,6 @@ def _scored(score: float, alike: float) -> float:
 
 
 @cache
-def _learned() -> StandardRegression:
+def learned() -> StandardRegression:
     """Load what ships with the package: readings are about 1 for nuts and bolt heads, 0 for what is none."""
     return StandardRegression.load(files("visual_aid.fasteners") / "opinion.npz")

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
+from visual_aid.evaluation.truth import TruthPhoto
 from visual_aid.fasteners.regression import (
     Floats,
     Image,
@@ -63,32 +65,38 @@ def leaving_out(
 
 
 def most_telling(
-    described: Floats,
-    shows: Truths,
+    parts: Sequence[tuple[Floats, Truths]],
     ridge: float,
     wider: float,
     share: float,
-    photo: Indices | None = None,
+    *,
+    each_left_out: bool = False,
 ) -> list[StandardRegression]:
     """Fit to all that show what is sought and, of the others, to those that weigh most in a fit to all.
 
     Parameters
     ----------
-    described : ndarray of float32, shape (M, F)
-        In whatever units.
-    shows : ndarray of bool, shape (M, 1)
+    parts : sequence of (ndarray of float32, shape (M, F), and ndarray of bool, shape (M, 1))
+        The examples of each photo, described in whatever units, and whether they show what is sought.
     ridge, wider : float
         As ``leaving_out`` takes them.
     share : float
         Of the examples that do not show it, how many are kept.
-    photo : ndarray of int, shape (M,), optional
-        Numbers from 0: the fit is done once for each of them, without its examples.
+    each_left_out : bool
+        Fit once for each photo, without its examples, instead of once to all.
     """
+    described, shows = (np.concatenate(part) for part in zip(*parts, strict=True))
+    photo = np.repeat(np.arange(len(parts)), [len(part) for part, _ in parts])
     centre, spread = described.mean(axis=0), np.maximum(described.std(axis=0), LEAST_SPREAD)
     patches = coded(described, centre, spread)
     (whole,) = leaving_out(patches, shows, NONE, ridge, wider)
     weight = np.abs(whole.weights[:, 0])
     kept = shows[:, 0] | (weight >= np.quantile(weight[~shows[:, 0]], 1 - share))
-    left_out = NONE if photo is None else [np.flatnonzero(photo[kept] == n) for n in range(photo.max() + 1)]
+    left_out = [np.flatnonzero(photo[kept] == n) for n in range(len(parts))] if each_left_out else NONE
     fitted = leaving_out(patches[kept], shows[kept], left_out, ridge, wider)
     return [StandardRegression(centre, spread, regression) for regression in fitted]
+
+
+def halves(truths: Sequence[TruthPhoto]) -> NDArray[np.intp]:
+    """Tell for each photo, by its name, in which half it is when one half is asked what the other teaches."""
+    return np.array([zlib.crc32(truth.name.encode()) % 2 for truth in truths], np.intp)

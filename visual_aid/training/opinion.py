@@ -6,7 +6,6 @@ and on their mirror images; photos without fasteners teach as well.
 
 from __future__ import annotations
 
-import zlib
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -14,14 +13,13 @@ import click
 import numpy as np
 
 from visual_aid.evaluation.truth import TruthPhoto, read_truths
-from visual_aid.fasteners.find import LEAST_SEARCHED, closer
+from visual_aid.fasteners.find import searched
 from visual_aid.fasteners.opinion import describe
 from visual_aid.fasteners.patches import Image, lab_octaves
 from visual_aid.fasteners.regression import Floats, StandardRegression
-from visual_aid.fasteners.search import circles_of, search
-from visual_aid.fasteners.weights import load
+from visual_aid.fasteners.search import circles_of
 from visual_aid.training.finder import Scene, assign, scenes
-from visual_aid.training.kernels import Truths, most_telling
+from visual_aid.training.kernels import Truths, halves, most_telling
 from visual_aid.training.learned import write_arrays
 
 RIDGE, WIDER = 0.1, 0.35
@@ -40,8 +38,7 @@ def examples(scene: Scene) -> tuple[Floats, Truths]:
     there : ndarray of bool, shape (2 N, 1)
         Whether a nut or bolt head is labelled there.
     """
-    found = [find for find in search(scene.octaves, load()) if find.searched >= LEAST_SEARCHED]
-    circles = circles_of(closer(scene.octaves, found))
+    circles = circles_of(searched(scene.octaves))
     state, _ = assign(circles, scene)
     circles, there = circles[state >= 0], state[state >= 0] == 1
     mirrored = circles.copy()
@@ -58,8 +55,7 @@ def _mirror(image: Image) -> list[Image]:
 
 def fit(parts: Sequence[tuple[Floats, Truths]]) -> StandardRegression:
     """Fit to the examples of all photos."""
-    described, there = (np.concatenate(part) for part in zip(*parts, strict=True))
-    (learned,) = most_telling(described, there, RIDGE, WIDER, KEPT)
+    (learned,) = most_telling(parts, RIDGE, WIDER, KEPT)
     return learned
 
 
@@ -67,10 +63,10 @@ def held_out(
     truths: Sequence[TruthPhoto], parts: Sequence[tuple[Floats, Truths]]
 ) -> Iterator[tuple[Floats, Truths]]:
     """Read the examples of each half of the photos off what the other half teaches."""
-    halves = np.array([zlib.crc32(truth.name.encode()) % 2 for truth in truths])
+    half_of = halves(truths)
     for half in (0, 1):
-        learned = fit([part for part, of in zip(parts, halves, strict=True) if of != half])
-        for (described, there), of in zip(parts, halves, strict=True):
+        learned = fit([part for part, of in zip(parts, half_of, strict=True) if of != half])
+        for (described, there), of in zip(parts, half_of, strict=True):
             if of == half:
                 yield learned(described), there[:, 0]
 

@@ -7,7 +7,6 @@ plane, from which the camera, and so the seat of every fastener, follow.
 from __future__ import annotations
 
 import math
-import zlib
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -21,6 +20,7 @@ from visual_aid.fasteners.patches import working_octaves
 from visual_aid.fasteners.refine import PATCH_X, PATCH_Y, patch_features
 from visual_aid.fasteners.regression import Image, Regression, centred, likeness, shares
 from visual_aid.photo import read_photo
+from visual_aid.training.kernels import halves
 from visual_aid.training.learned import write_arrays
 
 TURNS = 16
@@ -159,9 +159,9 @@ def _ridge(rows: Array32, wanted: Floats, ridge: float) -> Array32:
 def main(folders: Sequence[Path], out: Path) -> None:
     """Train the closer look on FOLDERS of labelled photos."""
     truths = [truth for folder in folders for truth in read_truths(folder)]
-    halves = np.array([zlib.crc32(truth.name.encode()) % 2 for truth in truths])
+    half_of = halves(truths)
     shown = [
-        examples([truth for truth, of in zip(truths, halves, strict=True) if of == half]) for half in (0, 1)
+        examples([truth for truth, of in zip(truths, half_of, strict=True) if of == half]) for half in (0, 1)
     ]
     for learn, ask in ((0, 1), (1, 0)):
         wrong = fit(*shown[learn])(shown[ask][0]) - shown[ask][1]

@@ -61,9 +61,7 @@ def without_each(truths: Sequence[TruthPhoto]) -> dict[Path, StandardRegression]
 
 def fit(parts: Sequence[tuple[Floats, Truths]], *, each_left_out: bool = False) -> list[StandardRegression]:
     """Fit to the examples of photos, or once without each photo's; plain examples that weigh little go."""
-    described, vacant = (np.concatenate(part) for part in zip(*parts, strict=True))
-    photo = np.repeat(np.arange(len(parts)), [len(part) for part, _ in parts])
-    return most_telling(described, vacant, RIDGE, WIDER, PLAIN_KEPT, photo if each_left_out else None)
+    return most_telling(parts, RIDGE, WIDER, PLAIN_KEPT, each_left_out=each_left_out)
 
 
 def _parts(truths: Sequence[TruthPhoto]) -> list[tuple[Floats, Truths]]:
