@@ -38,6 +38,10 @@ WORKING_SIDE = 1600
 """Longest side of ``Photo.working`` in pixels: a nut of 1/60 of the photo's width is still 27 px across."""
 MIN_SIDE = 64
 """Shortest working side in pixels that is read at all: less cannot hold a nut and what surrounds it."""
+HALVINGS = 4
+"""How often the working image is halved at most: no frame of a fastener is sampled more coarsely."""
+MIN_HALVED = 64
+"""Shortest side in pixels that is halved once more."""
 MAX_PIXELS = 200_000_000
 """Default of the largest photo read: the largest phone sensors sold give just under 200 megapixels."""
 MAX_BYTES = 500_000_000
@@ -135,6 +139,14 @@ class Photo:
             The file turns out to be damaged where the working scale did not show it.
         """
         return self.working if self.scale == 1.0 else _frozen(self.decode())
+
+    @functools.cached_property
+    def halved(self) -> tuple[Pixels, ...]:
+        """The working image, halved again and again (Burt and Adelson 1983), largest first; read-only."""
+        levels = [self.working]
+        while min(levels[-1].shape[:2]) > MIN_HALVED and len(levels) <= HALVINGS:
+            levels.append(_frozen(cv2.pyrDown(levels[-1]).astype(np.uint8, copy=False)))
+        return tuple(levels)
 
     def to_full(self, working: Coordinate) -> Coordinate:
         """Map a working pixel coordinate to the full photo; pixel centres are whole numbers in both."""

@@ -133,12 +133,8 @@ def build_frames(
     gravity : (float, float)
         Unit vector of gravity in the upright photo, y down.
     """
-    pyramid = [photo.working]
-    while min(pyramid[-1].shape[:2]) > 64 and len(pyramid) < 5:
-        pyramid.append(cv2.pyrDown(pyramid[-1]).astype(np.uint8, copy=False))
     return tuple(
-        _frame(photo, pyramid, fastener, fasteners, gravity, _origin(fastener, on_seat))
-        for fastener in fasteners
+        _frame(photo, fastener, fasteners, gravity, _origin(fastener, on_seat)) for fastener in fasteners
     )
 
 
@@ -150,7 +146,6 @@ def _origin(fastener: Fastener, on_seat: bool) -> tuple[float, float]:
 
 def _frame(
     photo: Photo,
-    pyramid: Sequence[NDArray[np.uint8]],
     fastener: Fastener,
     fasteners: Sequence[Fastener],
     gravity: tuple[float, float],
@@ -162,8 +157,8 @@ def _frame(
     # Columns: where u and v point in the plane. v is down; u lies a quarter turn anticlockwise from it.
     matrix = tilted @ np.array([[down[1], down[0]], [-down[0], down[1]]])
     held = fastener.radius / photo.scale  # working pixels per nut radius
-    level = int(np.clip(math.log2(max(held / PIXELS_PER_RADIUS, 1.0)), 0, len(pyramid) - 1))
-    image = pyramid[level]
+    level = int(np.clip(math.log2(max(held / PIXELS_PER_RADIUS, 1.0)), 0, len(photo.halved) - 1))
+    image = photo.halved[level]
     shrink = photo.scale * 2**level
     # Frame pixel -> frame coordinates -> full photo -> pyramid pixel, pixel centres at integers.
     step = matrix / PIXELS_PER_RADIUS / shrink

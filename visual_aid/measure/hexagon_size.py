@@ -8,6 +8,7 @@ mislead; nuts of one joint are of one size, and settle it together.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 
 import cv2
 import numpy as np
@@ -34,6 +35,18 @@ ALONG = 0.8
 """Share of half a side along which edges are looked for."""
 
 _POINTS, _NORMALS = hexagon_sides(TURNS, ALONG)
+_FACING = np.moveaxis(_NORMALS[..., None, :], -1, 0).astype(np.float32)
+_SHIFTS = np.stack(np.meshgrid(SHIFTS, SHIFTS), axis=-1).reshape(-1, 2)
+
+
+@cache
+def _cells() -> NDArray[np.int32]:
+    """Give the samples that hexagons' sides run through, by size, shift, turn, side and place along it."""
+    side = round(2 * REACH * DENSITY)
+    at = np.multiply.outer(np.exp(SIZES), _POINTS)[:, None] + _SHIFTS[:, None, None, None]
+    column, row = np.moveaxis(np.clip((at + REACH) * DENSITY, 0, side - 1).astype(np.int32), -1, 0)
+    cells: NDArray[np.int32] = row * side + column
+    return cells
 
 
 def hexagon_lead(view: NutView) -> Floats:
@@ -49,19 +62,12 @@ def hexagon_lead(view: NutView) -> Floats:
     # Strong edges hold the light's chance: their root counts.
     weight = 1 / (np.sqrt(cv2.magnitude(*gradients)) + FAINT)
     dx, dy = (part * weight for part in gradients)
-    side = len(light)
     best = np.empty(len(SIZES))
-    v, u = np.meshgrid(SHIFTS, SHIFTS, indexing="ij")
-    shifts = np.column_stack([u.ravel(), v.ravel()])
-    cost = PULL * (shifts**2).sum(axis=1)
-    for k, size in enumerate(SIZES):
-        at = np.exp(size) * _POINTS + shifts[:, None, None, None]
-        column, row = np.moveaxis(np.clip(((at + REACH) * DENSITY).astype(np.intp), 0, side - 1), -1, 0)
-        cell = row * side + column
-        across = dx.take(cell) * _NORMALS[:, :, None, 0] + dy.take(cell) * _NORMALS[:, :, None, 1]
+    for k, cells in enumerate(_cells()):
+        across = sum(part.take(cells) * facing for part, facing in zip((dx, dy), _FACING, strict=True))
         follows = np.abs(across).mean(axis=(2, 3))
         lead = follows - np.roll(follows, len(TURNS) // 2, axis=1)
-        best[k] = (lead.max(axis=1) - cost).max()
+        best[k] = (lead.max(axis=1) - PULL * (_SHIFTS**2).sum(axis=1)).max()
     return best
 
 

@@ -255,8 +255,9 @@ def compare(
         Photos that cannot be compared give one with ``why``.
     """
     names = before.info.name, after.info.name
-    for photo, which in ((before, "before"), (after, "after")):
-        if grave := retakes(judge(photo).problems):
+    qualities = [record.quality for record in records] if records else [judge(before), judge(after)]
+    for quality, which in zip(qualities, ("before", "after"), strict=True):
+        if grave := retakes(quality.problems):
             return Comparison(*names, why=f"the photo {which} cannot be judged: {grave[0].say}")
     laid = register(before, after)
     if laid is None:
