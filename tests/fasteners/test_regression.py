@@ -3,9 +3,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from visual_aid.evidence import vacancy
+from visual_aid.fasteners import opinion, refine
 from visual_aid.fasteners.regression import (
     FARTHEST,
     STEP,
+    Components,
     Regression,
     StandardRegression,
     centred,
@@ -17,8 +20,15 @@ from visual_aid.fasteners.regression import (
 FEATURES, READINGS = 40, 3
 
 
+def all_features(count=FEATURES):
+    """Components that are the features themselves."""
+    directions = 127 * np.eye(count, dtype=np.int8)
+    return Components(directions, np.zeros(count, np.float32), np.float32(127))
+
+
 def regression(examples, width, weights=None, slopes=None, base=None):
     return Regression(
+        all_features(),
         examples,
         np.float32(width),
         np.zeros((len(examples), READINGS), np.float32) if weights is None else weights,
@@ -66,6 +76,25 @@ def test_what_is_saved_comes_back(tmp_path):
     saved = regression(some(4, 6), 3)
     np.savez_compressed(tmp_path / "a.npz", **saved.arrays())
     assert (Regression.load(tmp_path / "a.npz").likeness(some(2, 7)) == saved.likeness(some(2, 7))).all()
+
+
+def test_components_count_steps_from_the_middle_along_their_directions():
+    two = Components(np.array([[1, 0], [1, 2]], np.int8), np.array([4, -6], np.float32), np.float32(3))
+    patches = np.array([[128, 128], [130, 126], [0, 0], [255, 255]], np.uint8)
+    # (0, 0), (0, -4), (-256, -256) and (254, 254), less the middle, in threes about 128.
+    assert two(patches).tolist() == [[127, 130], [127, 129], [41, 45], [211, 215]]
+
+
+def test_components_too_far_out_stay_at_the_end_of_the_scale():
+    one = Components(np.array([[2]], np.int8), np.zeros(1, np.float32), np.float32(1))
+    assert one(np.array([[0], [255]], np.uint8)).tolist() == [[0], [255]]
+
+
+@pytest.mark.parametrize(
+    "learned", [opinion.learned().regression, vacancy.learned().regression, refine.reader()]
+)
+def test_components_are_whole_numbers_that_float32_holds(learned):
+    assert 128 * np.abs(learned.components.directions.astype(int)).sum(axis=0).max() < 2**24
 
 
 def test_distances_are_whole_numbers_that_float32_holds():

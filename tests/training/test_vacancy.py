@@ -35,7 +35,7 @@ def test_a_photo_left_out_taught_nothing(parts):
     assert len(learned) == PHOTOS
     gone = [np.abs(without.regression.weights[:, 0]) < 1e-5 for without in learned]
     for (described, _), out, without in zip(parts, gone, learned, strict=True):
-        own = coded(described, without.centre, without.spread)
+        own = without.regression.components(coded(described, without.centre, without.spread))
         taught = without.regression.examples[~out]
         assert out.any()
         assert not (own[:, None] == taught[None]).all(axis=2).any()

@@ -44,16 +44,60 @@ def coded(described: Floats, centre: Floats, spread: Floats) -> Image:
     return steps
 
 
-def likeness(here: Floats, there: Floats, width: Floats) -> Floats:
-    """Compare patches with examples, both ``centred``, by their distance: shape (N, M), 0 to 1."""
-    alike: Floats = np.exp(squared_distances(here, there) / -width)
+def likeness(here: Floats, there: Floats, width: Floats, squares: Floats | None = None) -> Floats:
+    """Compare patches with examples, both ``centred``, by their distance: shape (N, M), 0 to 1.
+
+    ``squares`` of the examples may be given where they are at hand.
+    """
+    apart = squared_distances(here, there, squares)
+    apart /= -width
+    alike: Floats = np.exp(apart, out=apart)
     return alike
 
 
-def squared_distances(here: Floats, there: Floats) -> Floats:
+def squared_distances(here: Floats, there: Floats, squares: Floats | None = None) -> Floats:
     """Squared distances of ``shares`` of patches, given ``centred``: shape (N, M)."""
-    apart: Floats = (here**2).sum(axis=1)[:, None] + (there**2).sum(axis=1) - 2 * (here @ there.T)
-    return apart / np.float32(255**2)
+    apart: Floats = here @ there.T
+    apart *= -2
+    apart += squared_lengths(here)[:, None]
+    apart += squared_lengths(there) if squares is None else squares
+    apart /= 255**2
+    return apart
+
+
+def squared_lengths(patches: Floats) -> Floats:
+    """Squared lengths of ``centred`` patches, shape (N,)."""
+    lengths: Floats = np.einsum("nf,nf->n", patches, patches)
+    return lengths
+
+
+@dataclass(frozen=True)
+class Components:
+    """The D principal components of F features, in which patches are compared.
+
+    Attributes
+    ----------
+    directions : ndarray of int8, shape (F, D)
+        At right angles and of one length, as nearly as whole numbers can be.
+    middle : ndarray of float32, shape (D,)
+        What ``centred`` patches come to as a rule.
+    step : ndarray of float32, shape ()
+        What counts as one.
+    """
+
+    directions: NDArray[np.int8]
+    middle: Floats
+    step: Floats
+
+    @cached_property
+    def _directions(self) -> Floats:
+        return self.directions.astype(np.float32)
+
+    def __call__(self, patches: Image) -> Image:
+        """Give patches by their components in steps about 128, shape (N, D)."""
+        along = (centred(patches) @ self._directions - self.middle) / self.step
+        steps: Image = np.round(128 + np.clip(along, -128, 127)).astype(np.uint8)
+        return steps
 
 
 @dataclass(frozen=True)
@@ -62,8 +106,10 @@ class Regression:
 
     Attributes
     ----------
-    examples : ndarray of uint8, shape (M, F)
-        Patches to compare with.
+    components : Components
+        Of the features, D in all.
+    examples : ndarray of uint8, shape (M, D)
+        The components of patches to compare with.
     width : ndarray of float32, shape ()
         Squared distance of two patches at which they are like each other by 1/e.
     weights : ndarray of float32, shape (M, K)
@@ -74,6 +120,7 @@ class Regression:
         What is added to all.
     """
 
+    components: Components
     examples: Image
     width: Floats
     weights: Floats
@@ -84,9 +131,13 @@ class Regression:
     def _centred(self) -> Floats:
         return centred(self.examples)
 
+    @cached_property
+    def _squares(self) -> Floats:
+        return squared_lengths(self._centred)
+
     def likeness(self, patches: Image) -> Floats:
         """Compare patches with the examples: shape (N, M), 0 to 1."""
-        return likeness(centred(patches), self._centred, self.width)
+        return likeness(centred(self.components(patches)), self._centred, self.width, self._squares)
 
     def __call__(self, patches: Image) -> Floats:
         """Read off patches, shape (N, K)."""
@@ -98,7 +149,7 @@ class Regression:
 
     def arrays(self) -> dict[str, NDArray[Any]]:
         """Name the arrays for an .npz file."""
-        return {f.name: getattr(self, f.name) for f in fields(self)}
+        return {**_arrays(self.components), **_arrays(self)}
 
     @classmethod
     def load(cls, file: Traversable) -> Regression:
@@ -109,7 +160,17 @@ class Regression:
     @classmethod
     def of(cls, arrays: Mapping[str, NDArray[Any]]) -> Regression:
         """Take the arrays out of an opened .npz file."""
-        return cls(**{f.name: arrays[f.name] for f in fields(cls)})
+        return cls(Components(**_named(Components, arrays)), **_named(cls, arrays))
+
+
+def _arrays(learned: Components | Regression) -> dict[str, NDArray[Any]]:
+    return {f.name: getattr(learned, f.name) for f in fields(learned) if f.name != "components"}
+
+
+def _named(
+    kind: type[Components | Regression], arrays: Mapping[str, NDArray[Any]]
+) -> dict[str, NDArray[Any]]:
+    return {f.name: arrays[f.name] for f in fields(kind) if f.name != "components"}
 
 
 @dataclass(frozen=True)

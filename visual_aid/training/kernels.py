@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 from visual_aid.evaluation.truth import TruthPhoto
 from visual_aid.fasteners.regression import (
+    FARTHEST,
+    Components,
     Floats,
     Image,
     Regression,
@@ -24,6 +26,9 @@ Truths = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 NONE: tuple[Indices, ...] = (np.zeros(0, np.intp),)
 """For ``leaving_out``: one fit, to all."""
+COMPONENTS = 192
+"""Principal components in which descriptions are compared. With 128 to 256 of 967 F1 of finds on photos held
+out is the same as with all, and comparing takes a fifth of the time."""
 LEAST_SPREAD = 1e-6
 """A feature that is the same everywhere says nothing."""
 
@@ -45,7 +50,9 @@ def leaving_out(
     wider : float
         Width of the likeness as a share of the usual squared distance of two examples.
     """
-    patches = centred(described)
+    components = principal(described)
+    examples = components(described)
+    patches = centred(examples)
     width = np.asarray(wider * np.median(squared_distances(patches[:300], patches[::10])), np.float32)
     alike = likeness(patches, patches, width).astype(float)
     weights = np.empty((len(left_out), *shows.shape), np.float32)
@@ -61,7 +68,19 @@ def leaving_out(
                 weights[n, :, k] -= inverse[:, out] @ np.linalg.solve(inverse[np.ix_(out, out)], whole[out])
     slopes = np.zeros((described.shape[1], shows.shape[1]), np.float32)
     base = np.full(shows.shape[1], 0.5, np.float32)
-    return [Regression(described, width, each, slopes, base) for each in weights]
+    return [Regression(components, examples, width, each, slopes, base) for each in weights]
+
+
+def principal(described: Image) -> Components:
+    """Find the principal components of descriptions, the greatest ``COMPONENTS`` of them (Pearson 1901)."""
+    patches = centred(described).astype(float)
+    directions = np.linalg.eigh(np.cov(patches.T)).eigenvectors
+    greatest = directions[:, ::-1][:, :COMPONENTS]
+    greatest = greatest * np.sign(greatest[np.abs(greatest).argmax(axis=0), np.arange(greatest.shape[1])])
+    whole = np.round(greatest * (127 / np.abs(greatest).max())).astype(np.int8)
+    along = patches @ whole
+    step = FARTHEST * along[:, 0].std() / 127
+    return Components(whole, along.mean(axis=0).astype(np.float32), np.asarray(step, np.float32))
 
 
 def most_telling(

@@ -18,15 +18,15 @@ from visual_aid.evaluation.truth import SMALL, TruthFastener, TruthPhoto, read_t
 from visual_aid.fasteners.lean import HEIGHTS
 from visual_aid.fasteners.patches import working_octaves
 from visual_aid.fasteners.refine import PATCH_X, PATCH_Y, patch_features
-from visual_aid.fasteners.regression import Image, Regression, centred, likeness, shares
+from visual_aid.fasteners.regression import Image, Regression, centred, likeness, shares, squared_distances
 from visual_aid.photo import read_photo
-from visual_aid.training.kernels import halves
+from visual_aid.training.kernels import halves, principal
 from visual_aid.training.learned import write_arrays
 
 TURNS = 16
 MOVED, GROWN = 0.17, 0.13
 """How far off rough circles are shown: standard deviations in radii and of the logarithm of the radius."""
-COMPARED = 3000
+COMPARED = 4000
 """Examples that patches are compared with."""
 NARROWER = 0.25
 """Width of the likeness as a share of the usual squared distance of two patches."""
@@ -132,12 +132,13 @@ def examples(truths: Sequence[TruthPhoto]) -> tuple[Image, Floats]:
 def fit(patches: Image, readings: Floats) -> Regression:
     """Fit the regression on ``examples``."""
     rng = np.random.default_rng(0)
-    kept = patches[rng.choice(len(patches), min(COMPARED, len(patches)), replace=False)]
-    some = shares(patches[rng.choice(len(patches), min(200, len(patches)), replace=False)])
-    apart = ((some[:, None] - some) ** 2).sum(axis=2)
-    width = np.asarray(NARROWER * np.median(apart), np.float32)
-    parts = (patches[i : i + 4000] for i in range(0, len(patches), 4000))
-    compared = np.concatenate([likeness(centred(part), centred(kept), width) for part in parts])
+    components = principal(patches)
+    described = components(patches)
+    kept = described[rng.choice(len(patches), min(COMPARED, len(patches)), replace=False)]
+    some = centred(described[rng.choice(len(patches), min(200, len(patches)), replace=False)])
+    width = np.asarray(NARROWER * np.median(squared_distances(some, some)), np.float32)
+    parts = (centred(described[i : i + 4000]) for i in range(0, len(patches), 4000))
+    compared = np.concatenate([likeness(part, centred(kept), width) for part in parts])
     plain = np.column_stack([shares(patches), np.ones(len(patches), np.float32)])
     known = np.isfinite(readings[:, 3])
     columns: list[tuple[Array32, Array32]] = []
@@ -145,7 +146,7 @@ def fit(patches: Image, readings: Floats) -> Regression:
         linear = _ridge(plain[rows], wanted, PLAIN_RIDGE)
         columns.append((_ridge(compared[rows], wanted - plain[rows] @ linear, RIDGE), linear))
     weights, slopes = (np.concatenate(part, axis=1) for part in zip(*columns, strict=True))
-    return Regression(kept, width, weights, slopes[:-1], slopes[-1])
+    return Regression(components, kept, width, weights, slopes[:-1], slopes[-1])
 
 
 def _ridge(rows: Array32, wanted: Floats, ridge: float) -> Array32:
