@@ -91,7 +91,7 @@ def test_components_too_far_out_stay_at_the_end_of_the_scale():
 
 
 @pytest.mark.parametrize(
-    "learned", [opinion.learned().regression, vacancy.learned().regression, refine.reader()]
+    "learned", [opinion.learned().regression, vacancy.learned().regression, *refine.looks()]
 )
 def test_components_are_whole_numbers_that_float32_holds(learned):
     assert 128 * np.abs(learned.components.directions.astype(int)).sum(axis=0).max() < 2**24

@@ -20,6 +20,7 @@ from visual_aid.evidence.runs import RustRun
 from visual_aid.evidence.scene import NOTHING_IN_PLACE, Measured, Measurement, Scene
 from visual_aid.evidence.stance import HEIGHT_OF_NUT, Stance
 from visual_aid.evidence.surroundings import towards_rust
+from visual_aid.evidence.zones import Zones
 from visual_aid.model import NotJudged, Outline
 
 # Polar grid around the centre of the nut's foot: bearings by radii.
@@ -63,9 +64,13 @@ def measure(scene: Scene) -> Measured:
         return Measured(not_judged=(NotJudged("paint_break", NOTHING_IN_PLACE),))
     return Measured(
         tuple(
-            _measurement(frame, stance, rust)
-            for frame, stance, rust in zip(
-                scene.in_place, scene.stances, scene.those_in_place(scene.rust_runs), strict=True
+            _measurement(*each)
+            for each in zip(
+                scene.in_place,
+                scene.stances,
+                scene.those_in_place(scene.rust_runs),
+                scene.those_in_place(scene.zones),
+                strict=True,
             )
         )
     )
@@ -134,7 +139,7 @@ def _longest_run(broken: NDArray[np.bool_]) -> tuple[int, int]:
     return best
 
 
-def _measurement(frame: Frame, stance: Stance, rust: RustRun) -> Measurement:
+def _measurement(frame: Frame, stance: Stance, rust: RustRun, zones: Zones) -> Measurement:
     foot = _look(frame, stance)
     far = foot.seen & _FAR
     crack = foot.seen & _CRACK
@@ -176,7 +181,8 @@ def _measurement(frame: Frame, stance: Stance, rust: RustRun) -> Measurement:
         f"longest arc {length * 360 // len(_BEARINGS)}°; the ring differs by {stands_out:.0f} colour "
         f"units from the paint beyond, which itself varies by {spread:.0f}"
     )
-    return Measurement(frame.fastener, features, measures, _outline(frame, stance, first, length), reason)
+    outline = _outline(frame, stance, first, length)
+    return Measurement(frame.fastener, features, measures, outline, reason, zones=zones)
 
 
 def _nut_colour(frame: Frame) -> Grid:

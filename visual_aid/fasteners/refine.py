@@ -19,7 +19,12 @@ from visual_aid.fasteners.regression import Floats, Image, Regression
 SIDE, REACH = 48, 2.0
 CELLS, BINS = 8, 8
 LOOKS = 2
-"""How often a circle is moved and looked at anew."""
+"""How often a circle is moved and looked at anew. Each look has a regression of its own, learned from where
+the looks before it put circles (cascaded pose regression; Dollar, Welinder and Perona 2010): the first one's,
+asked again, moves circles off. Of circles moved by 0.17 r the first look leaves 0.107 r to the label on the
+mean of 37 made photos held out, 0.144 r on the samples and 0.126 r on 28 real ones; the second one 0.096,
+0.130 and 0.124 r (with the first one's regression 0.111, 0.161 and 0.135 r); a third one 0.092, 0.124 and
+0.128 r."""
 FURTHEST, MOST_GROWTH = 0.5, 0.35
 """The most that a look may move a circle, in radii, and the natural logarithm of the most it may grow."""
 
@@ -66,13 +71,14 @@ def patch_features(octaves: list[Image], circles: Floats, x: Floats = PATCH_X, y
 
 
 @cache
-def reader() -> Regression:
-    """Load what ships with the package.
+def looks() -> tuple[Regression, ...]:
+    """Load what ships with the package, look by look.
 
-    Its readings are the shift of the centre (x, y), the natural logarithm of the ratio of the radii, and the
-    lean from seat to top (x, y); lengths in radii of the rough circle.
+    Readings are the shift of the centre (x, y), the natural logarithm of the ratio of the radii, and the lean
+    from seat to top (x, y); lengths in radii of the rough circle.
     """
-    return Regression.load(files("visual_aid.fasteners") / "refine.npz")
+    with np.load(str(files("visual_aid.fasteners") / "refine.npz")) as arrays:
+        return tuple(Regression.of(arrays, f"{look}.") for look in range(LOOKS))
 
 
 def refined(octaves: list[Image], circles: Floats) -> Floats:
@@ -89,15 +95,18 @@ def refined(octaves: list[Image], circles: Floats) -> Floats:
     -------
     ndarray of float32, shape (N, 3)
     """
-    for _ in range(LOOKS if len(circles) else 0):
-        read = reader()(patch_features(octaves, circles))
-        shift = np.clip(read[:, :2], -FURTHEST, FURTHEST) * circles[:, 2:]
-        growth = np.exp(np.clip(read[:, 2:3], -MOST_GROWTH, MOST_GROWTH))
-        moved = np.concatenate([circles[:, :2] + shift, circles[:, 2:] * growth], axis=1)
-        circles = np.asarray(moved, np.float32)
+    for look in looks() if len(circles) else ():
+        circles = shifted(circles, look(patch_features(octaves, circles)))
     return circles
+
+
+def shifted(circles: Floats, readings: Floats) -> Floats:
+    """Move circles by what was read off them, shape (N, 3)."""
+    shift = np.clip(readings[:, :2], -FURTHEST, FURTHEST) * circles[:, 2:]
+    growth = np.exp(np.clip(readings[:, 2:3], -MOST_GROWTH, MOST_GROWTH))
+    return np.concatenate([circles[:, :2] + shift, circles[:, 2:] * growth], axis=1, dtype=np.float32)
 
 
 def leans(octaves: list[Image], circles: Floats) -> Floats:
     """Read off from seat to top of every circled fastener, in its seen radii: shape (N, 2)."""
-    return reader()(patch_features(octaves, circles))[:, 3:]
+    return looks()[-1](patch_features(octaves, circles))[:, 3:]

@@ -147,9 +147,10 @@ class Regression:
         readings: Floats = alike + plain + self.base
         return readings
 
-    def arrays(self) -> dict[str, NDArray[Any]]:
+    def arrays(self, prefix: str = "") -> dict[str, NDArray[Any]]:
         """Name the arrays for an .npz file."""
-        return {**_arrays(self.components), **_arrays(self)}
+        named = {**_arrays(self.components), **_arrays(self)}
+        return {prefix + name: array for name, array in named.items()}
 
     @classmethod
     def load(cls, file: Traversable) -> Regression:
@@ -158,9 +159,9 @@ class Regression:
             return cls.of(arrays)
 
     @classmethod
-    def of(cls, arrays: Mapping[str, NDArray[Any]]) -> Regression:
+    def of(cls, arrays: Mapping[str, NDArray[Any]], prefix: str = "") -> Regression:
         """Take the arrays out of an opened .npz file."""
-        return cls(Components(**_named(Components, arrays)), **_named(cls, arrays))
+        return cls(Components(**_named(Components, arrays, prefix)), **_named(cls, arrays, prefix))
 
 
 def _arrays(learned: Components | Regression) -> dict[str, NDArray[Any]]:
@@ -168,9 +169,9 @@ def _arrays(learned: Components | Regression) -> dict[str, NDArray[Any]]:
 
 
 def _named(
-    kind: type[Components | Regression], arrays: Mapping[str, NDArray[Any]]
+    kind: type[Components | Regression], arrays: Mapping[str, NDArray[Any]], prefix: str
 ) -> dict[str, NDArray[Any]]:
-    return {f.name: arrays[f.name] for f in fields(kind) if f.name != "components"}
+    return {f.name: arrays[prefix + f.name] for f in fields(kind) if f.name != "components"}
 
 
 @dataclass(frozen=True)

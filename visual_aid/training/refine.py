@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from visual_aid.evaluation.truth import SMALL, TruthFastener, TruthPhoto, read_truths
 from visual_aid.fasteners.lean import HEIGHTS
 from visual_aid.fasteners.patches import working_octaves
-from visual_aid.fasteners.refine import PATCH_X, PATCH_Y, patch_features
+from visual_aid.fasteners.refine import LOOKS, PATCH_X, PATCH_Y, patch_features, shifted
 from visual_aid.fasteners.regression import Image, Regression, centred, likeness, shares, squared_distances
 from visual_aid.photo import read_photo
 from visual_aid.training.kernels import halves, principal
@@ -91,42 +91,57 @@ def lean_of(truth: TruthPhoto, fastener: TruthFastener) -> Floats:
     return lean
 
 
-def examples(truths: Sequence[TruthPhoto]) -> tuple[Image, Floats]:
+def examples(truths: Sequence[TruthPhoto], looks: Sequence[Regression] = ()) -> tuple[Image, Floats]:
     """Show every labelled fastener turned, mirrored, moved and sized as a finder may have found it.
+
+    Parameters
+    ----------
+    looks : sequence of Regression
+        Those that move the rough circles before they are shown.
 
     Returns
     -------
     patches : ndarray of uint8, shape (N, F)
         From ``patch_features``.
     readings : ndarray of float, shape (N, 5)
-        What is to be read off them, as ``refine.reader`` gives it; the lean is NaN where no label tells.
+        What is to be read off them, as ``refine.looks`` give it; the lean is NaN where no label tells.
     """
     rng = np.random.default_rng(0)
     patches, readings = [], []
     for truth in truths:
         photo = read_photo(truth.path)
         octaves = working_octaves(photo)
-        for fastener in truth.fasteners:
-            if not fastener.teaches or fastener.radius / photo.scale < SMALL:
-                continue
-            lean = np.full(2, np.nan)
-            if truth.plane is not None and HEIGHTS[fastener.kind] > 0:
-                lean = lean_of(truth, fastener)
-            centre = photo.to_working(fastener.cx), photo.to_working(fastener.cy)
-            circle = np.array([[*centre, fastener.radius / photo.scale]], np.float32)
-            for turn in range(TURNS):
-                angle = rng.uniform(0, 2 * math.pi) if turn else 0.0
-                cosine, sine = math.cos(angle), math.sin(angle)
-                growth = rng.normal(0, GROWN)
-                matrix = math.exp(growth) * np.array([[cosine, -sine], [sine, cosine]])
-                matrix = matrix @ np.diag([-1.0 if turn % 2 else 1.0, 1.0])
-                shift = rng.normal(0, MOVED, 2)
-                x = matrix[0, 0] * PATCH_X + matrix[0, 1] * PATCH_Y + shift[0]
-                y = matrix[1, 0] * PATCH_X + matrix[1, 1] * PATCH_Y + shift[1]
-                patches.append(patch_features(octaves, circle, x.astype(np.float32), y.astype(np.float32))[0])
-                back = np.linalg.inv(matrix)
-                readings.append((*(back @ -shift), -growth, *(back @ lean)))
-    return np.array(patches), np.array(readings)
+        taught = [f for f in truth.fasteners if f.teaches and f.radius / photo.scale >= SMALL]
+        labels = np.array(
+            [(photo.to_working(f.cx), photo.to_working(f.cy), f.radius / photo.scale) for f in taught]
+        ).reshape(-1, 3)
+        leans = np.array([_lean(truth, f) for f in taught]).reshape(-1, 2)
+        for turn in range(TURNS if taught else 0):
+            angle = rng.uniform(0, 2 * math.pi) if turn else 0.0
+            cosine, sine = math.cos(angle), math.sin(angle)
+            way = np.array([[cosine, -sine], [sine, cosine]]) @ np.diag([-1.0 if turn % 2 else 1.0, 1.0])
+            x, y = (np.asarray(a * PATCH_X + b * PATCH_Y, np.float32) for a, b in way)
+            circles = _rough(labels, rng)
+            for look in looks:
+                seen = look(patch_features(octaves, circles, x, y))
+                circles = shifted(circles, np.column_stack([seen[:, :2] @ way.T, seen[:, 2]]))
+            patches.append(patch_features(octaves, circles, x, y))
+            larger = labels[:, 2:] / circles[:, 2:]
+            off = (labels[:, :2] - circles[:, :2]) / circles[:, 2:]
+            readings.append(np.column_stack([off @ way, np.log(larger), leans * larger @ way]))
+    return np.concatenate(patches), np.concatenate(readings)
+
+
+def _lean(truth: TruthPhoto, fastener: TruthFastener) -> Floats:
+    known = truth.plane is not None and HEIGHTS[fastener.kind] > 0
+    return lean_of(truth, fastener) if known else np.full(2, np.nan)
+
+
+def _rough(circles: Floats, rng: np.random.Generator) -> Array32:
+    """Move and size circles at random, as a finder may."""
+    shift, growth = rng.normal(0, MOVED, (len(circles), 2)), rng.normal(0, GROWN, (len(circles), 1))
+    moved = circles[:, :2] + shift * circles[:, 2:]
+    return np.concatenate([moved, circles[:, 2:] * np.exp(growth)], axis=1, dtype=np.float32)
 
 
 def fit(patches: Image, readings: Floats) -> Regression:
@@ -161,17 +176,24 @@ def main(folders: Sequence[Path], out: Path) -> None:
     """Train the closer look on FOLDERS of labelled photos."""
     truths = [truth for folder in folders for truth in read_truths(folder)]
     half_of = halves(truths)
-    shown = [
-        examples([truth for truth, of in zip(truths, half_of, strict=True) if of == half]) for half in (0, 1)
-    ]
-    for learn, ask in ((0, 1), (1, 0)):
-        wrong = fit(*shown[learn])(shown[ask][0]) - shown[ask][1]
-        centre, lean = np.hypot(wrong[:, 0], wrong[:, 1]), np.hypot(wrong[:, 3], wrong[:, 4])
-        click.echo(
-            f"on the half left out, medians: centre {np.median(centre):.3f} r, "
-            f"radius {np.median(np.abs(wrong[:, 2])):.1%}, lean {np.nanmedian(lean):.3f} r"
-        )
-    write_arrays(out, fit(*(np.concatenate(part) for part in zip(*shown, strict=True))).arrays())
+    parts = [[truth for truth, of in zip(truths, half_of, strict=True) if of == half] for half in (0, 1)]
+    taught: tuple[list[Regression], list[Regression]] = [], []
+    looks = []
+    for look in range(LOOKS):
+        # Circles lie as far off as on new photos where those who moved them did not learn from the photo.
+        shown = [examples(part, taught[1 - half]) for half, part in enumerate(parts)]
+        for half in (0, 1):
+            taught[half].append(fit(*shown[half]))
+        for half in (0, 1):
+            patches, readings = shown[half]
+            wrong = taught[1 - half][look](patches) - readings
+            centre, lean = np.hypot(wrong[:, 0], wrong[:, 1]), np.hypot(wrong[:, 3], wrong[:, 4])
+            click.echo(
+                f"look {look + 1}, on the half left out, medians: centre {np.median(centre):.3f} r, "
+                f"radius {np.median(np.abs(wrong[:, 2])):.1%}, lean {np.nanmedian(lean):.3f} r"
+            )
+        looks.append(fit(*(np.concatenate(part) for part in zip(*shown, strict=True))))
+    write_arrays(out, {k: v for n, look in enumerate(looks) for k, v in look.arrays(f"{n}.").items()})
     click.echo(f"{len(truths)} photos, {sum(len(part[0]) for part in shown)} views")
 
 
