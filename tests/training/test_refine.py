@@ -1,14 +1,21 @@
 import math
+import shutil
+from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
-from visual_aid.evaluation.truth import TruthFastener, TruthPhoto
-from visual_aid.training.refine import camera, lean_of
+from visual_aid.evaluation.truth import TruthFastener, TruthPhoto, read_truths
+from visual_aid.fasteners.refine import LOOKS
+from visual_aid.fasteners.regression import Regression
+from visual_aid.training import refine
+from visual_aid.training.refine import camera, examples, lean_of
 
 WIDTH, HEIGHT = 1600, 1200
+SAMPLES = Path(__file__).parents[2] / "sample_images"
 
 
 def view(tilt, turn, focal, distance=60.0):
@@ -59,3 +66,47 @@ def test_the_lean_is_that_of_a_point_one_nut_height_up(tilt, turn, x, y):
 def test_labels_without_a_plane_are_refused_by_name():
     with pytest.raises(ValueError, match=r"a\.jpg"):
         camera(TruthPhoto("a.jpg", WIDTH, HEIGHT))
+
+
+@pytest.fixture
+def few(monkeypatch):
+    """A few labelled samples, each shown three times; they teach nothing here that is kept."""
+    monkeypatch.setattr(refine, "TURNS", 3)
+    return read_truths(SAMPLES)[::5]
+
+
+def test_a_look_is_shown_circles_where_the_looks_before_put_them(few):
+    patches, first = examples(few)
+    unmoved, same = examples(few, [lambda seen: np.zeros((len(seen), 5))])
+    assert (unmoved == patches).all()
+    assert same == pytest.approx(first, abs=1e-4, nan_ok=True)
+    moved, second = examples(few, [lambda seen: np.tile([0.1, -0.05, 0.2, 0, 0], (len(seen), 1))])
+    larger = math.exp(0.2)
+    assert second[:, :2] == pytest.approx((first[:, :2] - [0.1, -0.05]) / larger, abs=1e-4)
+    assert second[:, 2] == pytest.approx(first[:, 2] - 0.2, abs=1e-4)
+    assert second[:, 3:] == pytest.approx(first[:, 3:] / larger, abs=1e-4, nan_ok=True)
+    assert (moved != patches).any()
+
+
+def test_the_command_writes_what_was_learned_for_every_look(few, tmp_path):
+    for truth in few:
+        for file in (truth.path, truth.path.with_suffix(".json")):
+            shutil.copy(file, tmp_path)
+    saved = tmp_path / "refine.npz"
+    ran = CliRunner().invoke(refine.main, [str(tmp_path), "--out", str(saved)])
+    assert ran.exit_code == 0, ran.output
+    assert ran.output.count("on the half left out") == 2 * LOOKS
+    with np.load(saved) as arrays:
+        looks = [Regression.of(arrays, f"{look}.") for look in range(LOOKS)]
+    patches, readings = examples(few)
+    left = looks[0](patches)[:, :3] - readings[:, :3]
+    assert np.abs(left).mean() < 0.85 * np.abs(readings[:, :3]).mean()
+
+
+def test_photos_that_all_fall_into_one_half_are_refused(tmp_path):
+    truth = read_truths(SAMPLES)[0]
+    for file in (truth.path, truth.path.with_suffix(".json")):
+        shutil.copy(file, tmp_path)
+    ran = CliRunner().invoke(refine.main, [str(tmp_path), "--out", str(tmp_path / "refine.npz")])
+    assert ran.exit_code == 2
+    assert "too few photos" in ran.output

@@ -38,6 +38,7 @@ def leaving_out(
 ) -> list[Regression]:
     """Fit the regression once for each set of examples that are left out, rare things weighing as much.
 
+    Components are those of all examples: they tell nothing of what is shown.
     With G the inverse of what the fit to all examples solves, and B those left out, the weights w become
     w - G[:, B] G[B, B]^-1 w[B]: 0 on B, and elsewhere those of the fit to the rest (block elimination).
 

@@ -177,6 +177,8 @@ def main(folders: Sequence[Path], out: Path) -> None:
     truths = [truth for folder in folders for truth in read_truths(folder)]
     half_of = halves(truths)
     parts = [[truth for truth, of in zip(truths, half_of, strict=True) if of == half] for half in (0, 1)]
+    if not all(parts):
+        raise click.UsageError("too few photos: half of them are held out in turn; name more folders")
     taught: tuple[list[Regression], list[Regression]] = [], []
     looks = []
     for look in range(LOOKS):
