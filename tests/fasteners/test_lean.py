@@ -34,13 +34,13 @@ def test_head_on_there_is_no_tilt():
 def test_drawn_nuts_lean_the_way_they_were_drawn(draw_joint, tilt):
     pixels, fasteners = draw_joint(tilt=tilt)
     bare = [dataclasses.replace(f, tilt=None, tilt_axis=None) for f in fasteners]
-    for found, true in zip(
-        add_lean(Photo.from_array(pixels, name="joint.png"), bare), fasteners, strict=True
-    ):
+    leaning = add_lean(Photo.from_array(pixels, name="joint.png"), bare)
+    for found, true in zip(leaning, fasteners, strict=True):
         # The drawn axis rises straight up in the picture: the seat lies below the top.
         assert found.seat[1] - true.cy > 0.25 * true.radius
         assert abs(found.seat[0] - true.cx) < 0.6 * true.radius
-        assert found.tilt == pytest.approx(tilt, abs=15)
+    # The drawing has no perspective; what is added for it to each side evens out.
+    assert np.median([found.tilt for found in leaning]) == pytest.approx(tilt, abs=15)
 
 
 def test_a_mirrored_photo_leans_the_other_way(draw_joint):
