@@ -17,6 +17,7 @@ from click.testing import CliRunner
 from distributed import LocalCluster
 
 from visual_aid.cli import backlog, main
+from visual_aid.records.backlog import Backlog
 from visual_aid.records.store import Store
 
 COPIES = 10
@@ -178,6 +179,19 @@ def test_ctrl_c_keeps_what_is_done(many, tmp_path):
     assert process.wait(300) == 130
     assert run("backlog", many, "--store", store).exit_code == 1
     assert len(contents(store)[0]) == 23
+
+
+def test_ctrl_c_after_the_last_photo_stops_as_well(yard, tmp_path, monkeypatch):
+    def interrupted(store):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Backlog, "group_bursts", interrupted)
+    result = run("backlog", yard, "--store", tmp_path / "yard.sqlite", "--jobs", 1)
+    assert result.exit_code == 130
+    assert "the same command goes on from here" in " ".join(result.stderr.split())
+    monkeypatch.undo()
+    again = run("backlog", yard, "--store", tmp_path / "yard.sqlite", "--jobs", 1)
+    assert again.stdout.splitlines()[-1].startswith("0 screened")
 
 
 def wait_for(store, photos):

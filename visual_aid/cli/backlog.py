@@ -131,9 +131,12 @@ def screen_backlog(places: Sequence[str], store: str, jobs: int | None, schedule
                 broken = True
             finally:
                 stream.close()
-        if not broken:
-            records.backlog.group_bursts()
-        _report(records, tally)
+        try:
+            if not broken:
+                records.backlog.group_bursts()
+            _report(records, tally)
+        except KeyboardInterrupt:
+            stopped = True
     if stopped:
         complain("stopped: what is done is in the records; the same command goes on from here")
         return STOPPED
