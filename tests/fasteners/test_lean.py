@@ -39,6 +39,7 @@ def test_drawn_nuts_lean_the_way_they_were_drawn(draw_joint, tilt):
         # The drawn axis rises straight up in the picture: the seat lies below the top.
         assert found.seat[1] - true.cy > 0.25 * true.radius
         assert abs(found.seat[0] - true.cx) < 0.6 * true.radius
+        assert found.tilt == pytest.approx(tilt, abs=20)
     # The drawing has no perspective; what is added for it to each side evens out.
     assert np.median([found.tilt for found in leaning]) == pytest.approx(tilt, abs=15)
 

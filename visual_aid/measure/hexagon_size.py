@@ -37,6 +37,7 @@ ALONG = 0.8
 _POINTS, _NORMALS = hexagon_sides(TURNS, ALONG)
 _FACING = np.moveaxis(_NORMALS[..., None, :], -1, 0).astype(np.float32)
 _SHIFTS = np.stack(np.meshgrid(SHIFTS, SHIFTS), axis=-1).reshape(-1, 2)
+_COST = PULL * (_SHIFTS**2).sum(axis=1)
 
 
 @cache
@@ -67,7 +68,7 @@ def hexagon_lead(view: NutView) -> Floats:
         across = sum(part.take(cells) * facing for part, facing in zip((dx, dy), _FACING, strict=True))
         follows = np.abs(across).mean(axis=(2, 3))
         lead = follows - np.roll(follows, len(TURNS) // 2, axis=1)
-        best[k] = (lead.max(axis=1) - PULL * (_SHIFTS**2).sum(axis=1)).max()
+        best[k] = (lead.max(axis=1) - _COST).max()
     return best
 
 
