@@ -78,6 +78,15 @@ def test_records_that_cannot_be_opened_are_a_wrong_command(tmp_path):
     assert "notes.txt" in result.output
 
 
+def test_ctrl_c_is_told_from_an_error_wherever_it_comes(monkeypatch):
+    def interrupted(*arguments):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("visual_aid.cli.compare.compare_photos", interrupted)
+    result = CliRunner().invoke(main, ["compare", __file__, __file__])
+    assert (result.exit_code, result.stdout) == (130, "")
+
+
 def test_ctrl_c_is_the_way_to_end_the_page(monkeypatch):
     def interrupted(store, port):
         raise KeyboardInterrupt

@@ -23,6 +23,9 @@ Exit codes:
   2    the command was given wrongly; nothing was done
   130  stopped by Ctrl-C"""
 
+STOPPED = 130
+"""Exit code of a command that Ctrl-C stopped: 128 and the number of the signal, as shells count it."""
+
 FILE = click.Path(dir_okay=False, path_type=Path)
 FOLDER = click.Path(file_okay=False, path_type=Path)
 THAT_FOLDER = click.Path(exists=True, file_okay=False, path_type=Path)
@@ -58,7 +61,19 @@ PEOPLE = click.option(
 )
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]}, epilog=EXIT_CODES)
+class Stoppable(click.Group):
+    """Commands that tell a stop by Ctrl-C from an error, wherever it reaches them."""
+
+    def invoke(self, ctx: click.Context) -> object:
+        """Run the command that was asked for."""
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt:
+            click.echo("stopped", err=True)
+            raise SystemExit(STOPPED) from None
+
+
+@click.group(cls=Stoppable, context_settings={"help_option_names": ["-h", "--help"]}, epilog=EXIT_CODES)
 @click.version_option(visual_aid.__version__)
 def main() -> None:
     """Find and measure photo evidence of loosening joints, for a person to decide on.

@@ -19,7 +19,8 @@ from visual_aid.backlog.cluster import ClusterError, as_done_on
 from visual_aid.backlog.job import Job, Seen, do, lost
 from visual_aid.backlog.processes import as_done
 from visual_aid.backlog.sources import PhotoFile, PlaceError, find_files, reach
-from visual_aid.cli.screen import STOPPED, complain, print_worklist
+from visual_aid.cli import STOPPED
+from visual_aid.cli.screen import complain, print_worklist
 from visual_aid.cli.store import open_store
 from visual_aid.files import printable
 from visual_aid.outputs.tables import waiting

@@ -18,6 +18,7 @@ from rich.text import Text
 from visual_aid import __version__
 from visual_aid.backlog.processes import in_order
 from visual_aid.backlog.sources import photo_files
+from visual_aid.cli import STOPPED
 from visual_aid.cli.store import open_store
 from visual_aid.decoder import read_photo
 from visual_aid.files import printable, write_atomically
@@ -35,9 +36,6 @@ PHOTOS_A_JOB = 4
 """With fewer photos a process, starting the process costs more than it brings."""
 ROWS_SHOWN = 25
 DASH = Path("-")
-STOPPED = 130
-"""Exit code of a program that Ctrl-C ended: 128 and the signal's number, as shells have it."""
-
 
 Keep = Callable[["Store", Screening], object]
 
