@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from visual_aid.evidence.missing_nut import measure
+from visual_aid.evidence.missing_nut import RINGS, measure
 from visual_aid.evidence.scene import Scene
 from visual_aid.fasteners.find import Overview
 from visual_aid.fasteners.patches import working_octaves
@@ -160,3 +160,11 @@ def test_every_measurement_has_the_same_features_without_gaps():
     assert len({tuple(m.features) for m in measured.measurements}) == 1
     values = np.array([list(m.features.values()) for m in measured.measurements])
     assert np.isfinite(values).all()
+
+
+def test_the_rings_of_a_place_are_told_against_those_of_the_others():
+    odd, alike = (row(*what).measurements for what in (("nut",) * 4 + ("hole",), ("nut",) * 5))
+    unlike = [np.abs(m.details[2 * RINGS : 4 * RINGS]).mean() for m in odd]
+    assert np.argmax(unlike) == 4
+    assert unlike[4] > 2 * max(unlike[:4])
+    assert {m.details.shape for m in (*odd, *alike)} == {(4 * RINGS + 3,)}

@@ -60,18 +60,18 @@ def two_leaves(column, bound, low, high):
     )
 
 
-def test_trees_add_their_opinion_and_are_asked_the_zones_after_the_features():
+def test_trees_add_their_opinion_and_are_asked_the_details_after_the_features():
     with_trees = model(trees=two_leaves(3, 0.5, -1.0, 2.0))
     table = np.array([[1.0, 2.0], [1.0, 2.0]])
-    zones = np.array([[9.0, 0.0], [9.0, 1.0]], np.float32)
-    assert with_trees.log_odds(table, zones) == pytest.approx([0.5 + 0.25 - 1.0, 0.5 + 0.25 + 2.0])
+    details = np.array([[9.0, 0.0], [9.0, 1.0]], np.float32)
+    assert with_trees.log_odds(table, details) == pytest.approx([0.5 + 0.25 - 1.0, 0.5 + 0.25 + 2.0])
     assert with_trees.log_odds(table) == pytest.approx([0.5, 0.5])
 
 
 def test_trees_know_what_was_not_measured():
     with_trees = model(trees=two_leaves(1, -900.0, 5.0, 0.0))
-    zones = np.zeros((2, 1), np.float32)
-    odds = with_trees.log_odds(np.array([[1.0, np.nan], [1.0, 2.0]]), zones)
+    details = np.zeros((2, 1), np.float32)
+    odds = with_trees.log_odds(np.array([[1.0, np.nan], [1.0, 2.0]]), details)
     assert odds[0] - odds[1] == pytest.approx(5.0)
 
 

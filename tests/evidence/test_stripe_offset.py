@@ -173,6 +173,22 @@ def test_a_label_beside_the_nut_is_no_stripe():
         assert "offset_deg" not in m.measures
 
 
+def test_of_two_colours_the_one_that_lines_up_is_the_stripe():
+    plate = Plate(paint=(60, 70, 80))
+    for x, bearing, offset in ((200, 60, 0), (450, 80, 0), (700, 100, 35)):
+        plate.nut(x, 250, bearing, offset, (150, 115, 30))
+        plate.stroke((x, 250), np.radians(200 + bearing), 1.4, 2.3, 0.0, (250, 250, 250), width=0.5)
+    assert offset_of(plate, 1) == pytest.approx(0, abs=4)
+    assert offset_of(plate, 3) == pytest.approx(35, abs=4)
+
+
+def test_a_painted_field_beside_a_stripe_is_not_taken_for_it():
+    plate = Plate()
+    cv2.rectangle(plate.image, (500, 190), (560, 310), YELLOW, -1)
+    plate.nut(450, 250, 150, -25)
+    assert offset_of(plate) == pytest.approx(-25, abs=4)
+
+
 def test_without_any_paint_it_stays_silent():
     plate = Plate()
     plate.nut(250, 250)

@@ -45,9 +45,9 @@ def test_where_nothing_tells_nobody_is_sure():
 def zoned(shift):
     """What no feature tells lies in one zone of twenty."""
     plain = examples(shift=0.0)
-    zones = np.random.default_rng(3).normal(size=(len(plain.stands), 20)).astype(np.float32)
-    zones[:, 7] += shift * plain.stands
-    return dataclasses.replace(plain, zones=zones)
+    details = np.random.default_rng(3).normal(size=(len(plain.stands), 20)).astype(np.float32)
+    details[:, 7] += shift * plain.stands
+    return dataclasses.replace(plain, details=details)
 
 
 def test_trees_learn_what_no_feature_tells():

@@ -82,7 +82,7 @@ def _at(frame: Frame, around: Surroundings, powder: Powder, zones: Zones) -> Mea
         },
         frame.outline(down.polygon()),
         _reason(fit, tone, down),
-        zones=zones,
+        details=zones,
     )
 
 

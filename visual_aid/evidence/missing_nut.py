@@ -28,7 +28,7 @@ from visual_aid.evidence.frame import (
     build_frames,
 )
 from visual_aid.evidence.resemblance import VACANT
-from visual_aid.evidence.scene import Measured, Measurement, Scene
+from visual_aid.evidence.scene import Details, Measured, Measurement, Scene
 from visual_aid.fasteners.find import left_out
 from visual_aid.fasteners.groups import beside, expected_places
 from visual_aid.model import NOT_IN_PLACE, Fastener, NotJudged, Outline
@@ -73,6 +73,13 @@ class _Look:
     features: dict[str, float]
     measures: dict[str, float]
     rings: NDArray[np.float64]
+
+    def unlike(self, others: Sequence[_Look]) -> NDArray[np.float64]:
+        """How its rings differ from the middle of other places'; NaN where there are none."""
+        if not others:
+            return np.full_like(self.rings, math.nan)
+        away: NDArray[np.float64] = self.rings - np.median([other.rings for other in others], axis=0)
+        return away
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,9 +147,10 @@ def measure(scene: Scene) -> Measured:
     for i, (place, look) in enumerate(zip(places, looks, strict=True)):
         # Places where nothing was found are no reference for the others.
         others = [k for k, other in enumerate(places) if other.found and k != i]
+        unlike = look.unlike([looks[k] for k in others])
         features = (
             look.features
-            | _against(look, fasteners[i], [(looks[k], fasteners[k]) for k in others])
+            | _against(unlike, fasteners[i], [fasteners[k] for k in others])
             | {
                 "nuts_beside": math.log1p(place.nuts_beside),
                 "in_group": float(fasteners[i].group is not None),
@@ -152,7 +160,8 @@ def measure(scene: Scene) -> Measured:
             }
         )
         seen = look.measures | {"vacant_share": float(np.clip(vacant[i], 0.0, 1.0))}
-        measurements.append(_measurement(place, features, seen))
+        details = np.concatenate([look.rings, unlike, list(look.measures.values())]).astype(np.float32)
+        measurements.append(_measurement(place, features, seen, details))
     return Measured(tuple(measurements))
 
 
@@ -161,16 +170,14 @@ def _nuts_beside(place: Fastener, fasteners: Sequence[Fastener]) -> float:
     return sum(f.score for f in beside(place, fasteners, LIKE_SIZE) if f.kind not in NOT_IN_PLACE)
 
 
-def _against(look: _Look, place: Fastener, others: Sequence[tuple[_Look, Fastener]]) -> dict[str, float]:
-    """How a place differs from the others found; NaN where there are none."""
-    if not others:
-        return dict.fromkeys(("unlike_lightness", "unlike_edges", "size_to_others"), math.nan)
-    away = np.abs(look.rings - np.median([other.rings for other, _ in others], axis=0))
-    usual = float(np.median([f.radius for _, f in others]))
+def _against(unlike: NDArray[np.float64], place: Fastener, others: Sequence[Fastener]) -> dict[str, float]:
+    """How a place differs from the others found, in its rings and in size; NaN where there are none."""
+    away = np.abs(unlike)
+    size = math.log(place.radius / float(np.median([f.radius for f in others]))) if others else math.nan
     return {
         "unlike_lightness": float(away[:RINGS].mean()),
         "unlike_edges": float(away[RINGS:].mean()),
-        "size_to_others": math.log(place.radius / usual),
+        "size_to_others": size,
     }
 
 
@@ -265,7 +272,9 @@ def _hexagon(gu: Values, gv: Values, strength: Values) -> tuple[float, float]:
     return sixth / total, total / (float(g.sum()) + 1e-6)
 
 
-def _measurement(place: Place, features: dict[str, float], measures: dict[str, float]) -> Measurement:
+def _measurement(
+    place: Place, features: dict[str, float], measures: dict[str, float], details: Details
+) -> Measurement:
     dark, rim, hexagon = measures["dark_de"], measures["rim_de"], measures["hexagon_share"]
     darker = f"darker than the plate by {dark:.0f} of 100 in lightness"
     middle = darker if dark > 0 else "not darker than the plate"
@@ -275,4 +284,7 @@ def _measurement(place: Place, features: dict[str, float], measures: dict[str, f
         f"edges follow a hexagon to {100 * hexagon:.0f} %"
     )
     # Whether it is a fastener is what is asked.
-    return Measurement(place.fastener, features, measures, place.outline, reason, of_fastener=False)
+    outline = place.outline
+    return Measurement(
+        place.fastener, features, measures, outline, reason, of_fastener=False, details=details
+    )

@@ -182,7 +182,7 @@ def _measurement(frame: Frame, stance: Stance, rust: RustRun, zones: Zones) -> M
         f"units from the paint beyond, which itself varies by {spread:.0f}"
     )
     outline = _outline(frame, stance, first, length)
-    return Measurement(frame.fastener, features, measures, outline, reason, zones=zones)
+    return Measurement(frame.fastener, features, measures, outline, reason, details=zones)
 
 
 def _nut_colour(frame: Frame) -> Grid:

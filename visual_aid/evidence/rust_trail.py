@@ -65,4 +65,5 @@ def _at(frame: Frame, around: Surroundings, powder: Powder, rust: RustRun, zones
         "excess_share": down.contrast,
         "slant_deg": down.slant_deg,
     }
-    return Measurement(frame.fastener, features, measures, frame.outline(down.polygon()), reason, zones=zones)
+    outline = frame.outline(down.polygon())
+    return Measurement(frame.fastener, features, measures, outline, reason, details=zones)

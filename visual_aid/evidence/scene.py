@@ -7,6 +7,9 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TypeVar
 
+import numpy as np
+from numpy.typing import NDArray
+
 from visual_aid.evidence import vacancy, zones
 from visual_aid.evidence.frame import Frame, build_frames
 from visual_aid.evidence.powder import Powder, look_for_powder
@@ -24,6 +27,7 @@ from visual_aid.photo import Photo
 NOTHING_IN_PLACE = "no nut or bolt head was found to look at"
 """Why a cue that looks at nuts and bolt heads stays silent on a photo that shows none."""
 
+Details = NDArray[np.float32]
 Thing = TypeVar("Thing")
 
 
@@ -137,8 +141,9 @@ class Measurement:
         In words with figures.
     of_fastener : bool
         Whether it stands only where the fastener is one. What asks that itself does not.
-    zones : ndarray of float32 or None
-        What ``evidence.zones`` says of the surface, for the cues whose score asks that too.
+    details : ndarray of float32 or None
+        What the score's trees are asked beside the features, of one length for all of a cue and NaN where it
+        is not seen; None for a cue without trees.
     """
 
     fastener: Fastener | None
@@ -147,7 +152,7 @@ class Measurement:
     outline: Outline
     reason: str
     of_fastener: bool = True
-    zones: Zones | None = None
+    details: Details | None = None
 
 
 @dataclass(frozen=True, slots=True)

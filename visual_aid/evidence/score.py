@@ -1,8 +1,8 @@
 """From what a cue measured to the probability that the evidence stands.
 
 A fastener is judged by its features and by how they differ from those of the photo's other fasteners, which
-share its light, paint and dirt. A logistic model per cue weighs them. Marks on the surface get a second
-opinion: trees that are asked the same and what the surface around looks like, zone by zone. Training fits
+share its light, paint and dirt. A logistic model per cue weighs them. Most cues get a second opinion: trees
+that are asked the same and details, such as what the surface around looks like, zone by zone. Training fits
 both and calibrates their sum.
 """
 
@@ -17,8 +17,7 @@ from typing import Any, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.evidence.scene import Measurement
-from visual_aid.evidence.zones import Zones
+from visual_aid.evidence.scene import Details, Measurement
 from visual_aid.fasteners.trees import Trees
 from visual_aid.model import Cue
 
@@ -60,26 +59,26 @@ class CueModel:
     calibration: Floats
     trees: Trees | None = None
 
-    def log_odds(self, table: Floats, zones: Zones | None = None) -> Floats:
+    def log_odds(self, table: Floats, details: Details | None = None) -> Floats:
         """Log odds before calibration.
 
         Parameters
         ----------
         table : ndarray, shape (N, F)
             Rows of features.
-        zones : ndarray of float32, shape (N, G), optional
-            What ``evidence.zones`` says of the same places; a model with trees needs it.
+        details : ndarray of float32, shape (N, G), optional
+            What else is known of the same places; a model with trees needs it.
         """
         z = (np.clip(table, self.low, self.high) - self.centre) / self.scale
         out: Floats = np.where(np.isfinite(z), z, 0.0) @ self.weights + self.bias
-        if self.trees is not None and zones is not None:
-            out += self.trees(asked(table, zones))
+        if self.trees is not None and details is not None:
+            out += self.trees(asked(table, details))
         return out
 
-    def probability(self, table: Floats, zones: Zones | None = None) -> Floats:
+    def probability(self, table: Floats, details: Details | None = None) -> Floats:
         """Calibrated probability of the same rows."""
         slope, intercept = self.calibration
-        out: Floats = 1 / (1 + np.exp(-(slope * self.log_odds(table, zones) + intercept)))
+        out: Floats = 1 / (1 + np.exp(-(slope * self.log_odds(table, details) + intercept)))
         return out
 
     def arrays(self, cue: Cue) -> dict[str, NDArray[Any]]:
@@ -103,15 +102,15 @@ class CueModel:
 _LOGISTIC = tuple(f.name for f in fields(CueModel) if f.name != "trees")
 
 
-def asked(table: Floats, zones: Zones) -> Zones:
-    """Put features and zones into the rows that trees are asked, shape (N, F + G)."""
-    rows: Zones = np.nan_to_num(np.hstack([table, zones]), nan=UNKNOWN).astype(np.float32)
+def asked(table: Floats, details: Details) -> Details:
+    """Put features and details into the rows that trees are asked, shape (N, F + G)."""
+    rows: Details = np.nan_to_num(np.hstack([table, details]), nan=UNKNOWN).astype(np.float32)
     return rows
 
 
-def stacked(zones: Sequence[Zones | None]) -> Zones | None:
-    """Put the zones of measurements into rows; None for a cue that does not look at them."""
-    known = [z for z in zones if z is not None]
+def stacked(details: Sequence[Details | None]) -> Details | None:
+    """Put the details of measurements into rows; None for a cue without trees."""
+    known = [d for d in details if d is not None]
     return np.stack(known) if known else None
 
 
@@ -157,7 +156,7 @@ def score(cue: Cue, measurements: Sequence[Measurement]) -> Floats:
     model = load_models()[cue]
     if list(model.names) != names:
         raise RuntimeError(f"{cue}: the trained model and the cue's features differ; train the cues again")
-    return model.probability(table, stacked([m.zones for m in measurements]))
+    return model.probability(table, stacked([m.details for m in measurements]))
 
 
 @cache

@@ -1,10 +1,11 @@
 """A paint stripe once drawn across nut and surface whose two parts no longer line up.
 
-The paint is found by its colour and its place: the one saturated or white colour that runs in strips towards
-the photo's fasteners. Every painted point is then seen from the nut's axis, its height above the surface
-undone (a stripe that lines up looks broken under tilt), and the stripe on the surface and the mark on the
-nut each give a bearing and a line. The turn is their difference, with what remains uncertain of the centre.
-The neighbours' stripes settle the height and the direction of the axis.
+The paint is found by its colour and its place: of the saturated or white colours that run in strips towards
+the photo's fasteners, the one under which most stripes line up. Every painted point is then seen from the
+nut's axis, its height above the surface undone (a stripe that lines up looks broken under tilt), and the
+stripe on the surface and the mark on the nut each give a bearing and a line. The turn is their difference,
+with what remains uncertain of the centre. The neighbours' stripes settle the height and the direction of the
+axis.
 """
 
 from __future__ import annotations
@@ -17,9 +18,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.evidence.axis import FACE, SEAT, SIDE, STUD, bases, unfold
+from visual_aid.evidence.axis import FACE, GIRTH, SEAT, SIDE, STUD, bases, unfold
 from visual_aid.evidence.frame import PIXELS_PER_RADIUS, RADIUS, Frame, U, V
-from visual_aid.evidence.scene import NOTHING_IN_PLACE, Measured, Measurement, Scene
+from visual_aid.evidence.scene import NOTHING_IN_PLACE, Details, Measured, Measurement, Scene
 from visual_aid.model import NotJudged
 
 Floats = NDArray[np.floating]
@@ -30,17 +31,31 @@ _POINTS = np.column_stack([_U.ravel(), _V.ravel()]).astype(float)
 _COARSE = (slice(1, 120, 3), slice(1, 120, 3))
 _COARSE_POINTS = np.column_stack([_U[_COARSE].ravel(), _V[_COARSE].ravel()]).astype(float)
 
+_NO_DETAILS: Details = np.zeros(0, np.float32)
+"""The trees are asked the features alone."""
 HUES = np.radians(np.arange(0, 360, 30))
 SECTORS = 72
+_BEFORE, _AFTER = (np.roll(np.arange(SECTORS), step) for step in (1, -1))
+_ASIDE = (np.arange(SECTORS)[:, None, None] + np.outer((1, -1), (5, 6, 7, 8))) % SECTORS
+"""Sectors 25 to 40 degrees to either side, shape (sectors, 2, 4)."""
 LEANS = ((1.0, 0.0), (0.75, 0.1), (1.3, 0.1), (-1.0, 0.2))
 """Factors tried on the way from top to seat, and what each must save per stripe to be believed."""
 RIM = 1.45
 """Out to here a flange turns with its nut."""
-FLANGE = 1.5
-"""Out to here a flange or a washer reaches: paint there is not the surface's own."""
+FLANGE = 1.35
+"""Out to here paint may be a flange's, which turns with its nut, and not the surface's own."""
 FAR = 2.5
-LEAST_LENGTH = 0.12
-LEAST_PAINT = 1.2
+LEAST_LENGTH, LEAST_ON_NUT = 0.05, 0.03
+"""Painted length along a ray, in r, from which the surface and the nut bear a mark."""
+LEAST_PAINT = 0.5
+PAINTS = 2
+"""Colours that are tried."""
+PLAINER = 0.1
+"""What e times the evidence for a colour is worth, in the mean disorder of its stripes."""
+_BROAD = np.ones((11, 11), np.uint8)
+"""What holds this square of 0.55 r is no stripe: markers draw up to a quarter of the width across flats."""
+ON_STUD = 0.25
+"""Weight of paint on the nut's face where a stud's end may stand before it: that does not turn."""
 RIM_LEAN = 0.12
 """Height of a flange's rim over that of the nut's top."""
 SECOND = 0.5
@@ -48,8 +63,8 @@ SECOND = 0.5
 HALF_TURN = math.radians(150.0)
 CENTRE_DOUBT = 0.06
 """Standard deviation of a fastener's centre, nut radii."""
-LEAN_DOUBT = 0.12
-"""The same of the way from top to seat, in its own length."""
+LEAN_DOUBT, LEAN_ASIDE = 0.3, 0.15
+"""The same of the way from top to seat, in its own length, and aside in the same measure."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +84,25 @@ class _Paint:
     hue: float | None
     strength: float
     evidence: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Strips:
+    """How plain the strip of each paint is at one fastener, which coarse points it takes up, the evidence."""
+
+    plain: Floats
+    where: NDArray[np.bool_]
+    evidence: NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    """What one paint shows: its points, the factor on leans under which most line up, how few do (0 to 1)."""
+
+    paint: _Paint
+    painted: list[tuple[Floats, Floats]]
+    lean: float
+    disorder: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,12 +137,12 @@ def measure(scene: Scene) -> Measured:
         return Measured(not_judged=(NotJudged("stripe_offset", NOTHING_IN_PLACE),))
     views = [_view(frame) for frame in frames]
     base = bases(scene)
-    paint = _find_paint(views, base)
-    if paint is None:
+    laid_out = [_lay_out(views, paint, base) for paint in _paints(views, base)]
+    if not laid_out:
         return Measured((), (NotJudged("stripe_offset", "no paint stripe runs to a fastener"),))
-    painted = [_painted(view, paint) for view in views]
-    base = _settle(views, painted, base) * base
-    found = [_measurement(*each, paint) for each in zip(views, painted, base, strict=True)]
+    best = min(laid_out, key=lambda each: each.disorder - PLAINER * math.log(each.paint.evidence))
+    base = best.lean * base
+    found = [_measurement(*each, best) for each in zip(views, best.painted, base, strict=True)]
     measured = tuple(m for m in found if m is not None)
     return Measured(
         measured, () if measured else (NotJudged("stripe_offset", "no paint stripe can be measured"),)
@@ -151,45 +185,49 @@ def _evidence(view: _View) -> NDArray[np.float32]:
     return evidence * view.valid[_COARSE].ravel()
 
 
-def _find_paint(views: Sequence[_View], base: Floats) -> _Paint | None:
-    """Choose the colour that runs in strips towards the fasteners, and take its strength from the strips."""
-    if not views:
-        return None
-    total = np.zeros(len(HUES) + 1)
-    strips = []
-    for view, foot_of in zip(views, base, strict=True):
-        evidence = _evidence(view)
-        part, foot = unfold(_COARSE_POINTS, foot_of, view.stud)
-        distance = np.hypot(foot[:, 0], foot[:, 1])
-        ring = (part == SEAT) & (distance > 1.4) & (distance < 2.5) & view.valid[_COARSE].ravel()
-        sector = _sector(foot[ring])
-        area = np.bincount(sector, minlength=SECTORS).astype(float)
-        mass = np.array([np.bincount(sector, e, SECTORS) for e in evidence[:, ring]])
-        mean = _spread(mass) / np.maximum(_spread(area), 8.0)
-        contrast = mean - 1.3 * _flank(mean)
-        strip = contrast.argmax(axis=1)
-        alone = np.take_along_axis(_spread(_spread(mass)) / 3.0, strip[:, None], 1)[:, 0]
-        best = contrast.max(axis=1) * np.minimum(alone / np.maximum(mass.sum(axis=1), 1e-6), 0.5)
-        near = np.abs((sector - strip[:, None] + SECTORS // 2) % SECTORS - SECTORS // 2) <= 2
-        where = np.zeros((len(total), len(_COARSE_POINTS)), bool)
-        where[:, ring] = near
-        total += np.minimum(best, 12.0) ** 2
-        strips.append((best, where, evidence))
-    k = int(total.argmax())
-    strength = float(np.max([best[k] for best, _, _ in strips]))
-    if strength < LEAST_PAINT:
-        return None
-    colours = []
-    for view, (best, where, evidence) in zip(views, strips, strict=True):
-        if best[k] > 0.4 * strength:
-            inside = evidence[k][where[k]]
-            take = inside > 0.5 * inside.max()
-            colours.append(view.lab[_COARSE].reshape(-1, 3)[where[k]][take])
-    lab = np.concatenate(colours).astype(float)
-    if k == len(HUES):
-        return _Paint(None, float(np.median(lab[:, 0])), math.sqrt(total[k]))
-    hue = math.atan2(float(np.median(lab[:, 2])), float(np.median(lab[:, 1])))
-    return _Paint(hue, float(np.median(_saturation(lab))), math.sqrt(total[k]))
+def _paints(views: Sequence[_View], base: Floats) -> list[_Paint]:
+    """Give the ``PAINTS`` colours that run most plainly in strips towards the fasteners.
+
+    Of neighbouring hues the plainest stands for all; the strips tell its strength.
+    """
+    strips = [_strips(view, foot_of) for view, foot_of in zip(views, base, strict=True)]
+    total = np.sum([np.minimum(strip.plain, 12.0) ** 2 for strip in strips], axis=0)
+    hues = total[:-1]
+    crest = (hues >= np.roll(hues, 1)) & (hues > np.roll(hues, -1))
+    found = []
+    for k in sorted([*np.flatnonzero(crest), len(HUES)], key=lambda k: -total[k])[:PAINTS]:
+        strength = max(float(strip.plain[k]) for strip in strips)
+        if strength < LEAST_PAINT:
+            continue
+        colours = []
+        for view, strip in zip(views, strips, strict=True):
+            if strip.plain[k] > 0.4 * strength:
+                inside = strip.evidence[k][strip.where[k]]
+                take = inside > 0.5 * inside.max()
+                colours.append(view.lab[_COARSE].reshape(-1, 3)[strip.where[k]][take])
+        lightness, a, b = np.median(lab := np.concatenate(colours).astype(float), axis=0)
+        hue, shade = (None, lightness) if k == len(HUES) else (math.atan2(b, a), np.median(_saturation(lab)))
+        found.append(_Paint(hue, float(shade), math.sqrt(total[k])))
+    return found
+
+
+def _strips(view: _View, base: Floats) -> _Strips:
+    """Look for the strip of every paint on the surface about one fastener."""
+    evidence = _evidence(view)
+    part, foot = unfold(_COARSE_POINTS, base, view.stud)
+    distance = np.hypot(foot[:, 0], foot[:, 1])
+    ring = (part == SEAT) & (distance > 1.4) & (distance < FAR) & view.valid[_COARSE].ravel()
+    sector = _sector(foot[ring])
+    area = np.bincount(sector, minlength=SECTORS).astype(float)
+    mass = np.array([np.bincount(sector, e, SECTORS) for e in evidence[:, ring]])
+    mean = _spread(mass) / np.maximum(_spread(area), 8.0)
+    contrast = mean - 1.3 * _flank(mean)
+    strip = contrast.argmax(axis=1)
+    alone = np.take_along_axis(_spread(_spread(mass)) / 3.0, strip[:, None], 1)[:, 0]
+    plain = contrast.max(axis=1) * np.minimum(alone / np.maximum(mass.sum(axis=1), 1e-6), 0.5)
+    where = np.zeros(evidence.shape, bool)
+    where[:, ring] = np.abs((sector - strip[:, None] + SECTORS // 2) % SECTORS - SECTORS // 2) <= 2
+    return _Strips(plain, where, evidence)
 
 
 def _sector(points: Floats) -> NDArray[np.intp]:
@@ -199,14 +237,13 @@ def _sector(points: Floats) -> NDArray[np.intp]:
 
 def _spread(histogram: Floats) -> Floats:
     """Sum over three neighbouring sectors of a circular histogram (last axis)."""
-    spread: Floats = histogram + np.roll(histogram, 1, axis=-1) + np.roll(histogram, -1, axis=-1)
+    spread: Floats = histogram + histogram[..., _BEFORE] + histogram[..., _AFTER]
     return spread
 
 
 def _flank(histogram: Floats) -> Floats:
     """Mean of the sectors 25 to 40 degrees aside (last axis, circular), on the side where it is greater."""
-    sides = [np.mean([np.roll(histogram, s * k, -1) for k in (5, 6, 7, 8)], axis=0) for s in (-1, 1)]
-    flank: Floats = np.maximum(*sides)
+    flank: Floats = histogram[..., _ASIDE].mean(axis=-1).max(axis=-1)
     return flank
 
 
@@ -229,8 +266,9 @@ def _painted(view: _View, paint: _Paint) -> tuple[Floats, Floats]:
         middle = 0.5 * (usual + paint.strength)
         sure[region] = np.clip((value[region] - middle) / soft + 0.5, 0.0, 1.0)
     sure[~view.valid] = 0.0
-    # Single specks of rust have the colour, not the breadth.
+    # Single specks of rust have the colour, not the breadth; walls and stud ends have too much of it.
     sure = np.minimum(sure, 1.5 * cv2.blur(sure, (3, 3)))
+    sure -= cv2.morphologyEx(sure, cv2.MORPH_OPEN, _BROAD, borderType=cv2.BORDER_REPLICATE)
     chosen = (sure > 0.2).ravel()
     return _POINTS[chosen], sure.ravel()[chosen]
 
@@ -316,8 +354,12 @@ def _pair(
     if not surfaces:
         return None, part, foot
     body = (part == SIDE) | (part == FACE) | (seat if flange else False)
-    nuts = _marks(foot[body], sure[body], 0.15, RIM if flange else 1.3)
-    if not nuts or nuts[0].length < 0.5 * LEAST_LENGTH:
+    before = (part == STUD) & (np.hypot(points[:, 0], points[:, 1]) < GIRTH)
+    on_nut = body | before
+    weight = np.where(before, ON_STUD, 1.0) * sure
+    nuts = _marks(foot[on_nut], weight[on_nut], 0.15, RIM if flange else 1.3)
+    nuts = [m for m in nuts if m.length > LEAST_ON_NUT]
+    if not nuts:
         return _Pair(surfaces, None, math.nan, math.nan), part, foot
     # Of a stripe's two ends either may be hidden on either part: the smallest turn explains most.
     turns = [(*_solve(surface, nut, base), surface, nut) for surface in surfaces for nut in nuts]
@@ -333,25 +375,19 @@ def _solve(surface: _Mark, nut: _Mark, base: Floats) -> tuple[float, float]:
     """Turn of the nut's mark against the surface's and its standard deviation, radians.
 
     Least squares over both bearings and both lines. Unknown are corrections to the two bearings, the error
-    (u, v) of the centre and that of the lean: a mark's centroid lies on its ray from the true centre, and
-    its total-least-squares direction is its bearing.
+    (u, v) of the centre and those of the lean, along and aside: a mark's centroid lies on its ray from the
+    true centre, and its total-least-squares direction is its bearing.
     """
     (su, sv), (nu, nv) = ((-math.sin(m.bearing), math.cos(m.bearing)) for m in (surface, nut))
     far, near = float(np.hypot(*surface.centroid)), float(np.hypot(*nut.centroid))
-    rows = np.array(
-        [
-            [far, 0.0, su, sv, su * base[0] + sv * base[1]],
-            [0.0, near, nu, nv, 0.0],
-            [1.0, 0.0, 0.0, 0.0, 0.0],
-            [0.0, 1.0, 0.0, 0.0, 0.0],
-            [0.0, 0.0, 1.0, 0.0, 0.0],
-            [0.0, 0.0, 0.0, 1.0, 0.0],
-            [0.0, 0.0, 0.0, 0.0, 1.0],
-        ]
-    )
-    values = np.array([0.0, 0.0, *(_turn(m.direction - m.bearing) for m in (surface, nut)), 0.0, 0.0, 0.0])
+    along, aside = su * base[0] + sv * base[1], sv * base[0] - su * base[1]
+    marks = np.array([[far, 0.0, su, sv, along, aside], [0.0, near, nu, nv, 0.0, 0.0]])
+    rows = np.vstack([marks, np.eye(6)])
+    off = [_turn(m.direction - m.bearing) for m in (surface, nut)]
+    values = np.array([0.0, 0.0, *off, 0.0, 0.0, 0.0, 0.0])
     ragged = [0.02 + 0.15 * m.width for m in (surface, nut)]
-    sds = np.array([*ragged, surface.direction_sd, nut.direction_sd, CENTRE_DOUBT, CENTRE_DOUBT, LEAN_DOUBT])
+    directions = surface.direction_sd, nut.direction_sd
+    sds = np.array([*ragged, *directions, CENTRE_DOUBT, CENTRE_DOUBT, LEAN_DOUBT, LEAN_ASIDE])
     scaled = rows / sds[:, None]
     covariance = np.linalg.inv(scaled.T @ scaled)
     solution = covariance @ scaled.T @ (values / sds)
@@ -359,8 +395,9 @@ def _solve(surface: _Mark, nut: _Mark, base: Floats) -> tuple[float, float]:
     return turn, math.sqrt(float(covariance[0, 0] + covariance[1, 1] - 2 * covariance[0, 1]))
 
 
-def _settle(views: Sequence[_View], painted: Sequence[tuple[Floats, Floats]], base: Floats) -> float:
-    """Choose the factor on the way from top to seat under which most stripes line up through their axis."""
+def _lay_out(views: Sequence[_View], paint: _Paint, base: Floats) -> _Layout:
+    """Find the points of a paint, and the factor on the way from top to seat under which most line up."""
+    painted = [_painted(view, paint) for view in views]
     thinned = []
     for view, (points, sure), foot_of in zip(views, painted, base, strict=True):
         every = 1 + len(points) // 150
@@ -369,7 +406,8 @@ def _settle(views: Sequence[_View], painted: Sequence[tuple[Floats, Floats]], ba
     for factor, handicap in LEANS:
         pairs = [_pair(points, sure, factor * b, *kind)[0] for points, sure, b, *kind in thinned]
         costs.append(np.mean([_disorder(pair) for pair in pairs]) + handicap)
-    return LEANS[int(np.argmin(costs))][0]
+    best = int(np.argmin(costs))
+    return _Layout(paint, painted, LEANS[best][0], float(costs[best]))
 
 
 def _disorder(pair: _Pair | None) -> float:
@@ -384,7 +422,7 @@ def _disorder(pair: _Pair | None) -> float:
 
 
 def _measurement(
-    view: _View, painted: tuple[Floats, Floats], base: Floats, paint: _Paint
+    view: _View, painted: tuple[Floats, Floats], base: Floats, layout: _Layout
 ) -> Measurement | None:
     points, sure = painted
     pair, part, foot = _pair(points, sure, base, view.stud, view.flange)
@@ -411,7 +449,16 @@ def _measurement(
         "offset_half_turn_deg": abs(math.degrees(_turn(pair.turn, math.pi))),
         "skirt_length_r": on_skirt[0].length if on_skirt else 0.0,
         "surface_purity": surface.area * PIXELS_PER_RADIUS**2 / max(ring, 1.0),
-        "paint_evidence": paint.evidence,
+        "paint_evidence": layout.paint.evidence,
+        "paint_white": float(layout.paint.hue is None),
+        "disorder": layout.disorder,
+        "surface_marks": float(len(pair.surfaces)),
+        "offset_sd_deg": sd,
+        "lean_r": float(np.hypot(*base)),
+        "stud": float(view.stud),
+        "flange": float(view.flange),
+        **_described("surface", surface),
+        **_described("nut", nut),
     }
     shown, near = sure > 0.5, (distance < FAR) & (part != STUD)
     # A faded stripe is sure of no point; what is left then is where it was looked for.
@@ -428,4 +475,16 @@ def _measurement(
             f"the stripe's part on the nut stands {abs(offset):.0f} degrees {way} of its part on the surface "
             f"(uncertain by {sd:.0f} degrees)"
         )
-    return Measurement(view.frame.fastener, features, measures, view.frame.outline(hull), reason)
+    outline = view.frame.outline(hull)
+    return Measurement(view.frame.fastener, features, measures, outline, reason, details=_NO_DETAILS)
+
+
+def _described(name: str, mark: _Mark | None) -> dict[str, float]:
+    """Give a mark's shape as features, NaN where there is none."""
+    if mark is None:
+        figures = (math.nan,) * 5
+    else:
+        off_ray = abs(math.degrees(_turn(mark.direction - mark.bearing)))
+        figures = (mark.length, mark.width, mark.extent, mark.area, off_ray)
+    names = ("length_r", "width_r", "extent_r", "area_r2", "off_ray_deg")
+    return {f"{name}_{what}": figure for what, figure in zip(names, figures, strict=True)}

@@ -24,9 +24,8 @@ from sklearn.metrics import average_precision_score
 
 from visual_aid.evaluation.truth import TruthPhoto, read_truths
 from visual_aid.evidence.register import MEASURE
-from visual_aid.evidence.scene import Scene
+from visual_aid.evidence.scene import Details, Scene
 from visual_aid.evidence.score import CueModel, asked, feature_table, load_models, stacked
-from visual_aid.evidence.zones import Zones
 from visual_aid.fasteners.regression import Regression, StandardRegression
 from visual_aid.fasteners.trees import Trees
 from visual_aid.model import Cue
@@ -60,8 +59,8 @@ class Examples:
         Number of the photo, by which folds are made.
     usual : ndarray of bool, shape (N,)
         As met in use: the fastener came from the finder, and the photo was not picked for its evidence.
-    zones : ndarray of float32, shape (N, G), or None
-        What ``evidence.zones`` says of the same places, for a cue that looks at them.
+    details : ndarray of float32, shape (N, G), or None
+        What trees are asked beside the features; None for a cue without trees.
     """
 
     names: tuple[str, ...]
@@ -69,7 +68,7 @@ class Examples:
     stands: NDArray[np.bool_]
     photo: NDArray[np.intp]
     usual: NDArray[np.bool_]
-    zones: Zones | None = None
+    details: Details | None = None
 
     @property
     def suffice(self) -> bool:
@@ -96,7 +95,7 @@ def collect(
     vacancies : mapping
         The same for vacant places in all that the finder sees (``vacancy.without_each``).
     """
-    rows: dict[Cue, list[tuple[Floats, bool, int, bool, Zones | None]]] = {cue: [] for cue in MEASURE}
+    rows: dict[Cue, list[tuple[Floats, bool, int, bool, Details | None]]] = {cue: [] for cue in MEASURE}
     names: dict[Cue, tuple[str, ...]] = {}
     for number, truth in enumerate([*truths, *picked]):
         photo = read_photo(truth.path)
@@ -111,7 +110,7 @@ def collect(
                 names[cue] = tuple(columns)
                 labels = label(cue, measurements, fasteners, photo, truth)
                 rows[cue] += [
-                    (table[i], stands, number, is_found and number < len(truths), measurements[i].zones)
+                    (table[i], stands, number, is_found and number < len(truths), measurements[i].details)
                     for i, stands in enumerate(labels)
                     if stands is not None
                 ]
@@ -150,8 +149,8 @@ def fit(examples: Examples) -> tuple[CueModel, Floats]:
     assert best is not None
     _, odds, strength = best
     trees = None
-    if examples.zones is not None:
-        rows = asked(examples.table, examples.zones)
+    if examples.details is not None:
+        rows = asked(examples.table, examples.details)
         for train, test in folds(examples.photo):
             odds[test] += grow(rows[train], examples.stands[train])(rows[test])
         trees = grow(rows, examples.stands)
@@ -193,7 +192,7 @@ def _fit(examples: Examples, rows: NDArray[np.intp], strength: float) -> CueMode
     )
 
 
-def grow(rows: Zones, stands: NDArray[np.bool_]) -> Trees:
+def grow(rows: Details, stands: NDArray[np.bool_]) -> Trees:
     """Boost trees for the log odds that evidence stands, on rows of ``score.asked``."""
     return classifier(
         rows,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 
 import click
@@ -67,7 +68,13 @@ def camera(truth: TruthPhoto) -> tuple[float, Floats, Floats]:
 
 
 def lean_of(truth: TruthPhoto, fastener: TruthFastener) -> Floats:
-    """From the seat to the labelled top of a fastener, in its seen radii, shape (2,)."""
+    """From the seat to the labelled top of a fastener, in its seen radii, shape (2,).
+
+    Raises
+    ------
+    ValueError
+        The labels have no homography, or the fastener stands where it leaves the seat open.
+    """
     focal, axes, origin = camera(truth)
     middle = np.array([truth.width / 2, truth.height / 2])
     top = np.array([fastener.cx, fastener.cy])
@@ -83,7 +90,10 @@ def lean_of(truth: TruthPhoto, fastener: TruthFastener) -> Floats:
     for _ in range(8):
         here = seen(x, y, 0.0)
         scale = np.column_stack([seen(x + step, y, 0.0) - here, seen(x, y + step, 0.0) - here]) / step
-        height = HEIGHTS[fastener.kind] * fastener.radius / math.sqrt(abs(np.linalg.det(scale)))
+        area = abs(np.linalg.det(scale))
+        if area == 0:
+            raise ValueError(f"{truth.path}: the seat of fastener {fastener.id} runs off to the horizon")
+        height = HEIGHTS[fastener.kind] * fastener.radius / math.sqrt(area)
         wrong = top - seen(x, y, height)
         dx, dy = np.linalg.solve(scale, wrong)
         x, y = x + dx, y + dy
@@ -133,8 +143,10 @@ def examples(truths: Sequence[TruthPhoto], looks: Sequence[Regression] = ()) -> 
 
 
 def _lean(truth: TruthPhoto, fastener: TruthFastener) -> Floats:
-    known = truth.plane is not None and HEIGHTS[fastener.kind] > 0
-    return lean_of(truth, fastener) if known else np.full(2, np.nan)
+    if truth.plane is not None and HEIGHTS[fastener.kind] > 0:
+        with suppress(ValueError):
+            return lean_of(truth, fastener)
+    return np.full(2, np.nan)
 
 
 def _rough(circles: Floats, rng: np.random.Generator) -> Array32:
