@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -136,7 +138,7 @@ def retakes(problems: Sequence[Problem]) -> tuple[Problem, ...]:
     )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Edges:
     """The crests of a photo's edges, N of them, whatever is looked at.
 
@@ -163,6 +165,11 @@ class Edges:
     power: NDArray[np.float32]
     spread: NDArray[np.float32]
 
+    @cached_property
+    def spreads(self) -> list[float]:
+        """Spread of the whole photo's steepest edges, of each direction that has enough of them."""
+        return _spreads(self.power, self.spread, self.direction, math.prod(self.shape))
+
 
 def find_edges(rgb: Pixels) -> Edges:
     """Measure how far each edge is smeared: the standard deviation of the blur across it.
@@ -187,7 +194,7 @@ def find_edges(rgb: Pixels) -> Edges:
     dx, dy = _gradient(grey, _FINE)
     power = dx**2 + dy**2
     steep = np.flatnonzero(power > _MIN_STEEP**2)
-    direction = np.round(np.arctan2(dy[steep], dx[steep]) / (np.pi / 4)).astype(np.int64) % 4
+    direction = _direction(dx[steep], dy[steep])
     across = np.array([1, width + 1, width, width - 1])[direction]
     crest = (power[steep] >= power.take(steep - across, mode="clip")) & (
         power[steep] >= power.take(steep + across, mode="clip")
@@ -223,11 +230,10 @@ def edge_spread(edges: Edges, subject: Mask) -> float:
         Pixels, 0 to ``MAX_SPREAD``.
     """
     height, width = edges.shape
+    power, spread, direction = edges.power, edges.spread, edges.direction
     inside = subject[: height * edges.step : edges.step, : width * edges.step : edges.step].ravel()
     within = inside[edges.place] > 0
-    power, spread, direction = edges.power, edges.spread, edges.direction
-    spreads = _spreads(power, spread, direction, height * width)
-    spreads += _spreads(power[within], spread[within], direction[within], int(inside.sum()))
+    spreads = edges.spreads + _spreads(power[within], spread[within], direction[within], int(inside.sum()))
     if not spreads:  # a bare plate with hardly an edge: take them together
         spreads = _spreads(power, spread, np.zeros_like(direction), 0)
     return max(spreads, default=MAX_SPREAD)
@@ -250,6 +256,7 @@ def smeared(photo: Photo) -> str | None:
 
 _FINE, _COARSE = 0.9, 2.0  # Gaussians in pixels of the measuring scale
 _SAMPLING = 5 / 12  # variance that a pixel's own area (1/12) and the difference of neighbours (1/3) add
+_EIGHTH = float(np.tan(np.pi / 8))  # slope half way between two directions
 _MIN_STEEP = 3.0  # grey levels per pixel; shading and soft backgrounds are flatter
 _EDGE_SHARE, _LEAST_EDGES = 0.0005, 50  # crest pixels of a direction that make a figure
 
@@ -258,6 +265,15 @@ def _gradient(grey: NDArray[np.generic], width: float) -> tuple[NDArray[np.float
     smooth = cv2.GaussianBlur(grey.astype(np.float32), (0, 0), width)
     dx, dy = (cv2.Sobel(smooth, cv2.CV_32F, *order, scale=1 / 8) for order in ((1, 0), (0, 1)))
     return np.asarray(dx, np.float32).ravel(), np.asarray(dy, np.float32).ravel()
+
+
+def _direction(dx: NDArray[np.float32], dy: NDArray[np.float32]) -> NDArray[np.int64]:
+    """Round directions of gradients to steps of 45 degrees, 0 to 3, opposite ones being the same."""
+    flat, upright = np.abs(dx), np.abs(dy)
+    direction: NDArray[np.int64] = np.where((dx > 0) == (dy > 0), 1, 3)
+    direction[upright < _EIGHTH * flat] = 0
+    direction[flat < _EIGHTH * upright] = 2
+    return direction
 
 
 def _spreads(
