@@ -27,6 +27,13 @@ from visual_aid.training.learned import write_arrays
 TURNS = 16
 MOVED, GROWN = 0.17, 0.13
 """How far off rough circles are shown: standard deviations in radii and of the logarithm of the radius."""
+LEAST_LEAN = 0.4
+ASTRAY = ((0.25, -1.0, (0.1, 0.5)), (0.15, 0.7, (-0.7, -0.2)))
+"""Of fasteners that lean so far, in r: share shown astray, whither (along the lean, in its length) and range
+of the logarithm of the growth. What a search takes for a nut at a tilt is its whole body with the washer, or
+the end of its stud. With 0.15 and 0.1 F1 on the samples, 37 made photos held out and 28 real ones is 0.84,
+0.90 and 0.62, with these 0.87, 0.90 and 0.64, with 0.4 and 0.25 of wider ranges 0.84, 0.91 and 0.60, and
+with none 0.84, 0.89 and 0.61."""
 COMPARED = 4000
 """Examples that patches are compared with."""
 NARROWER = 0.25
@@ -131,7 +138,7 @@ def examples(truths: Sequence[TruthPhoto], looks: Sequence[Regression] = ()) -> 
             cosine, sine = math.cos(angle), math.sin(angle)
             way = np.array([[cosine, -sine], [sine, cosine]]) @ np.diag([-1.0 if turn % 2 else 1.0, 1.0])
             x, y = (np.asarray(a * PATCH_X + b * PATCH_Y, np.float32) for a, b in way)
-            circles = _rough(labels, rng)
+            circles = _rough(labels, leans, rng)
             for look in looks:
                 seen = look(patch_features(octaves, circles, x, y))
                 circles = shifted(circles, np.column_stack([seen[:, :2] @ way.T, seen[:, 2]]))
@@ -149,11 +156,24 @@ def _lean(truth: TruthPhoto, fastener: TruthFastener) -> Floats:
     return np.full(2, np.nan)
 
 
-def _rough(circles: Floats, rng: np.random.Generator) -> Array32:
-    """Move and size circles at random, as a finder may."""
-    shift, growth = rng.normal(0, MOVED, (len(circles), 2)), rng.normal(0, GROWN, (len(circles), 1))
-    moved = circles[:, :2] + shift * circles[:, 2:]
-    return np.concatenate([moved, circles[:, 2:] * np.exp(growth)], axis=1, dtype=np.float32)
+def _rough(labels: Floats, leans: Floats, rng: np.random.Generator) -> Array32:
+    """Move and size circles at random, as a finder may: some of those seen at a tilt onto body or stud."""
+    circles = labels.copy()
+    chance, along, growth = (
+        rng.random(len(labels)),
+        rng.uniform(0.2, 0.9, len(labels)),
+        rng.random(len(labels)),
+    )
+    tilted = np.hypot(*leans.T) >= LEAST_LEAN
+    for share, way, (least, most) in ASTRAY:
+        moved = tilted & (chance >= 0) & (chance < share)
+        chance -= share
+        circles[moved, :2] += (way * along[:, None] * leans * labels[:, 2:])[moved]
+        circles[moved, 2] *= np.exp(least + (most - least) * growth[moved])
+    shift, grown = rng.normal(0, MOVED, (len(circles), 2)), rng.normal(0, GROWN, (len(circles), 1))
+    return np.concatenate(
+        [circles[:, :2] + shift * circles[:, 2:], circles[:, 2:] * np.exp(grown)], axis=1, dtype=np.float32
+    )
 
 
 def fit(patches: Image, readings: Floats) -> Regression:
