@@ -21,10 +21,10 @@ CELLS, BINS = 8, 8
 LOOKS = 2
 """How often a circle is moved and looked at anew. Each look has a regression of its own, learned from where
 the looks before it put circles (cascaded pose regression; Dollar, Welinder and Perona 2010): the first one's,
-asked again, moves circles off. Of circles moved by 0.17 r the first look leaves 0.12 r to the label on the mean
-of 37 made photos held out, 0.18 r on the samples and 0.15 r on 28 real ones; the second one 0.11, 0.17 and
-0.15 r. Learned from such circles alone it is 0.09, 0.12 and 0.13 r, but circles on a nut's whole body or on its
-stud's end stay there, and fewer nuts are found (see ``training.refine.ASTRAY``)."""
+asked again, moves circles off. Of circles moved by 0.17 r the first look leaves 0.12 r to the label on the
+mean of 37 made photos held out, 0.18 r on the samples and 0.15 r on 28 real ones; the second one 0.11, 0.17
+and 0.15 r. Learned from such circles alone it is 0.09, 0.12 and 0.13 r, but circles on a nut's whole body or
+its stud's end stay there, and fewer nuts are found (see ``training.refine.ASTRAY``)."""
 FURTHEST, MOST_GROWTH = 0.5, 0.35
 """The most that a look may move a circle, in radii, and the natural logarithm of the most it may grow."""
 
