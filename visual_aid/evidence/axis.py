@@ -16,8 +16,8 @@ GIRTH = 1.06
 CHAMFER = 0.085
 """The face lies this share of the height above the hexagon's edge: a 30 degree chamfer from 0.95 of the
 width across flats (common practice; ISO 4032 leaves 15 to 30 degrees)."""
-STUD_GIRTH = 0.6
-"""A stud of nominal diameter d in a nut of 1.5 d across flats (0.67), less its chamfer."""
+STUD_GIRTH = 0.68
+"""A stud of nominal diameter d in a nut of 1.5 d across flats (0.67), with its shadow line."""
 STUD_HEIGHT = 1.8
 """Up to here, in heights of the nut, a stud's end is expected above the nut's top."""
 
