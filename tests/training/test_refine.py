@@ -68,6 +68,26 @@ def test_labels_without_a_plane_are_refused_by_name():
         camera(TruthPhoto("a.jpg", WIDTH, HEIGHT))
 
 
+def test_a_label_whose_seat_runs_off_to_the_horizon_teaches_no_lean():
+    plane = ((1.66, -4.7366, 784.4), (1.3061, -4.7313, 32.474), (-0.0024248, -0.0045358, 1.0))
+    truth = TruthPhoto("a.jpg", 1280, 960, plane=plane)
+    with pytest.raises(ValueError, match="fastener 2 runs off to the horizon"):
+        lean_of(truth, TruthFastener(2, "hex_nut", 369.1, 256.1, 100.65))
+
+
+def test_fasteners_at_a_tilt_are_shown_on_their_body_and_their_stud_too():
+    labels = np.tile([[100.0, 100.0, 20.0]], (4000, 1))
+    leans = np.tile([[0.0, 0.0], [0.0, 1.0]], (2000, 1))  # every second one leans, its seat above its top
+    away = (refine._rough(labels, leans, np.random.default_rng(1)) - labels) / 20.0
+    head_on, tilted = away[::2], away[1::2]
+    assert np.abs(head_on[:, :2]).max() < 5.5 * refine.MOVED
+    on_body = (tilted[:, 1] < -0.45) & (tilted[:, 2] > 0.15)
+    on_stud = (tilted[:, 1] > 0.35) & (tilted[:, 2] < -0.2)
+    assert 0.08 < on_body.mean() < 0.25
+    assert 0.05 < on_stud.mean() < 0.15
+    assert not ((head_on[:, 1] < -0.45) & (head_on[:, 2] > 0.15)).sum() > 5
+
+
 @pytest.fixture
 def few(monkeypatch):
     """A few labelled samples, each shown three times; they teach nothing here that is kept."""
