@@ -284,7 +284,6 @@ def _measurement(
         f"edges follow a hexagon to {100 * hexagon:.0f} %"
     )
     # Whether it is a fastener is what is asked.
-    outline = place.outline
     return Measurement(
-        place.fastener, features, measures, outline, reason, of_fastener=False, details=details
+        place.fastener, features, measures, place.outline, reason, of_fastener=False, details=details
     )

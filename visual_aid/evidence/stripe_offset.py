@@ -205,7 +205,8 @@ def _paints(views: Sequence[_View], base: Floats) -> list[_Paint]:
                 inside = strip.evidence[k][strip.where[k]]
                 take = inside > 0.5 * inside.max()
                 colours.append(view.lab[_COARSE].reshape(-1, 3)[strip.where[k]][take])
-        lightness, a, b = np.median(lab := np.concatenate(colours).astype(float), axis=0)
+        lab = np.concatenate(colours).astype(float)
+        lightness, a, b = np.median(lab, axis=0)
         hue, shade = (None, lightness) if k == len(HUES) else (math.atan2(b, a), np.median(_saturation(lab)))
         found.append(_Paint(hue, float(shade), math.sqrt(total[k])))
     return found

@@ -159,11 +159,8 @@ def _lean(truth: TruthPhoto, fastener: TruthFastener) -> Floats:
 def _rough(labels: Floats, leans: Floats, rng: np.random.Generator) -> Array32:
     """Move and size circles at random, as a finder may: some of those seen at a tilt onto body or stud."""
     circles = labels.copy()
-    chance, along, growth = (
-        rng.random(len(labels)),
-        rng.uniform(0.2, 0.9, len(labels)),
-        rng.random(len(labels)),
-    )
+    chance = rng.random(len(labels))
+    along, growth = rng.uniform(0.2, 0.9, len(labels)), rng.random(len(labels))
     tilted = np.hypot(*leans.T) >= LEAST_LEAN
     for share, way, (least, most) in ASTRAY:
         moved = tilted & (chance >= 0) & (chance < share)
