@@ -1,11 +1,12 @@
 """Registering drawn plates, whose homography is known exactly."""
 
+import cv2
 import numpy as np
 import pytest
 
 from tests.measure.conftest import DRAWN
 from visual_aid.measure import laying
-from visual_aid.measure.laying import register
+from visual_aid.measure.laying import redness, register
 from visual_aid.photo import Photo
 
 NUTS = [(200.0, 220.0, 40.0, 10.0), (430.0, 230.0, 40.0, 35.0), (320.0, 430.0, 40.0, 50.0)]
@@ -54,6 +55,33 @@ def test_a_narrow_part_is_laid_on_itself(draw_plate, camera):
     for place in ((150, 320), (500, 320)):
         (x, y), _ = here.see(*place)
         assert laid.to_after(x, y)[0] == pytest.approx(there.see(*place)[0], abs=2.0)
+
+
+def test_stains_of_one_colour_lay_photos_in_other_light_on_each_other(draw_plate, camera, monkeypatch):
+    # Bright where it was dark and shaded across: only the colour of rust is alike in both.
+    monkeypatch.setattr(laying, "_corners", lambda photo: None)
+    monkeypatch.setattr(laying, "_blobs", lambda photo: None)
+    here, there = camera(10, 20), camera(30, 80, roll=8)
+    rust = draw_plate(NUTS)
+    shade = np.linspace(0.4, 1.2, 640)[:, None, None]
+
+    def stained(look, light, seed):
+        bare = 1 - look.photo(rust, seed)[..., None] / 255.0
+        return Photo.from_array(np.clip(light * (150 + bare * (40, -60, -90)), 0, 255).astype(np.uint8))
+
+    laid = register(stained(here, shade, 1), stained(there, 1.1 - 0.5 * shade[::-1], 2))
+    assert laid is not None
+    (x, y), _ = here.see(320, 320)
+    assert laid.to_after(x, y)[0] == pytest.approx(there.see(320, 320)[0], abs=2.0)
+
+
+def test_redness_is_the_same_in_any_light_and_none_in_grey():
+    rng = np.random.default_rng(1)
+    surface = cv2.GaussianBlur(rng.uniform(40, 200, (120, 160, 3)).astype(np.float32), (0, 0), 4)
+    bright, dim = (redness(np.clip(light * surface, 0, 255).astype(np.uint8)) for light in (1.0, 0.5))
+    assert np.corrcoef(bright.ravel(), dim.ravel())[0, 1] > 0.95
+    grey = np.repeat(surface[..., :1], 3, axis=2).astype(np.uint8)
+    assert np.ptp(redness(grey).astype(int)) <= 1
 
 
 def test_where_corners_have_nothing_in_common_blobs_may(draw_plate, camera, monkeypatch):

@@ -24,16 +24,24 @@ CLEARER = 0.8
 ALIKE_BITS, ALIKE_ROOTS = 64, 0.6
 """By how much descriptors of one point may differ once its place is known: bits of 256 for corners, distance
 of the roots of histograms for blobs."""
-BLOBS = 4000
-"""Most blobs taken of a photo."""
+BLOBS, FAINTEST = 4000, 0.015
+"""Most blobs taken of a photo, and the least contrast of one, as a share of all there is (Lowe has 0.03)."""
+FINE_COLOUR, BROAD_COLOUR = 1.2, 40.0
+"""Standard deviations, in working pixels, of the blur that takes a camera's colour noise off, and of the one
+that a place's colour is compared with: light is coloured too, but over wide areas."""
+DARK = 4
+"""Added to every channel, in levels of 255, so that the noise of dark places makes no colour."""
+FULL_COLOUR, LEAST_COLOUR = 4.0, 0.01
+"""Mean departures from the colour around that a colour picture shows, and the least that one is taken to
+have: a grey photo has none."""
 NEAR = 10.0
 """Working pixels around its expected place in which a point is looked for again."""
 WITHIN = 4.0
 """Working pixels by which a match may miss the homography: lens distortion and parts off the plane."""
-LEAST_MATCHES, LEAST_BLOBS = 12, 24
-"""Clear matches on one plane. Of 785 pairs of photos of different joints none had more than 6 corners, of 284
-none more than 7 blobs; but blobs see the whole of a nut, and nuts are all alike."""
-LEAST_SPREAD, SPREAD_OF_MANY = 0.06, 0.03
+LEAST_MATCHES, LEAST_BLOBS = 12, 18
+"""Clear matches on one plane. Of 785 pairs of photos of different joints none had more than 6 corners, of 500
+none more than 9 blobs; but blobs see the whole of a nut, and nuts are all alike."""
+LEAST_SPREAD, SPREAD_OF_MANY = 0.06, 0.025
 """Standard deviation along their short axis that the fewest matches need, and that any number needs, as a
 share of the photo's width: on a line, or on one spot, they settle no plane. In between it falls with the
 root of their number, as the error of a fit does."""
@@ -73,7 +81,8 @@ def register(before: Photo, after: Photo) -> Registration | None:
 
     Corners are matched over the whole photos and a plane is fitted; with the plane known, every corner is
     looked for again near its expected place, which settles the plane more finely. Where corners have too
-    little in common, as after a change of light, blobs with histograms of gradients are tried, at more cost.
+    little in common, as after a change of light, blobs with histograms of gradients are tried, at more cost:
+    of the surface's colour, on which shade and light from elsewhere leave no edge, then of its brightness.
 
     Returns
     -------
@@ -85,7 +94,8 @@ def register(before: Photo, after: Photo) -> Registration | None:
     Rublee et al., ICCV 2011 (corners); Lowe, IJCV 2004 (blobs); Arandjelovic and Zisserman, CVPR 2012
     (roots of histograms); Barath et al., CVPR 2020 (robust fit). From memory.
     """
-    return _laid(before, after, _corners, LEAST_MATCHES) or _laid(before, after, _blobs, LEAST_BLOBS)
+    ways = (_corners, LEAST_MATCHES), (_colour_blobs, LEAST_BLOBS), (_blobs, LEAST_BLOBS)
+    return next(filter(None, (_laid(before, after, points, least) for points, least in ways)), None)
 
 
 def _laid(
@@ -138,8 +148,35 @@ def _corners(photo: Photo) -> _Points | None:
 
 
 def _blobs(photo: Photo) -> _Points | None:
-    grey = cv2.cvtColor(photo.working, cv2.COLOR_RGB2GRAY)
-    keys, words = cv2.SIFT.create(BLOBS).detectAndCompute(grey, None)
+    return _blobs_of(np.asarray(cv2.cvtColor(photo.working, cv2.COLOR_RGB2GRAY), np.uint8))
+
+
+def _colour_blobs(photo: Photo) -> _Points | None:
+    return _blobs_of(redness(photo.working))
+
+
+def redness(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Show how much redder each place is than what lies around it, whatever light falls on it.
+
+    Parameters
+    ----------
+    rgb : ndarray of uint8, shape (H, W, 3)
+        sRGB.
+
+    Returns
+    -------
+    ndarray of uint8, shape (H, W)
+        Logarithm of red over the geometric mean of green and blue, less its broad mean; 127 is no difference.
+    """
+    red, green, blue = np.moveaxis(np.log(rgb.astype(np.float32) + DARK), -1, 0)
+    colour = cv2.GaussianBlur(red - (green + blue) / 2, (0, 0), FINE_COLOUR)
+    colour = colour - cv2.GaussianBlur(colour, (0, 0), BROAD_COLOUR)
+    full = FULL_COLOUR * max(float(np.abs(colour).mean()), LEAST_COLOUR)
+    return np.asarray(np.clip(127 + 127 / full * colour, 0, 255), np.uint8)
+
+
+def _blobs_of(picture: NDArray[np.uint8]) -> _Points | None:
+    keys, words = cv2.SIFT.create(BLOBS, contrastThreshold=FAINTEST).detectAndCompute(picture, None)
     if not keys:
         return None
     roots = np.sqrt(words / np.maximum(words.sum(axis=1, keepdims=True), 1e-6)).astype(np.float32)

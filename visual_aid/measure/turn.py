@@ -2,17 +2,15 @@
 
 Both photos are rectified to the plane of the part, so that a nut that did not turn looks alike in both,
 whatever the light. The ring of the nut's face and outline from one photo is then turned on the other until
-the directions of their edges agree best.
+the directions of their edges agree best, at a turn that where its corners point in both photos bears out.
 """
 
 from __future__ import annotations
 
 import dataclasses
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 
 from visual_aid.measure.agreement import (
@@ -23,7 +21,8 @@ from visual_aid.measure.agreement import (
     moved_edges,
     moved_share,
 )
-from visual_aid.measure.nut_view import OUTER, Floats, NutView, rectify, samples
+from visual_aid.measure.corners import at_turns, corner_odds, shared_corner, turn_odds
+from visual_aid.measure.nut_view import Floats, NutView
 
 COARSE_TURNS = tuple(range(-33, 34, 3))
 """Degrees tried first: a hexagon looks the same after 60."""
@@ -34,8 +33,9 @@ STILL_BONUS, STILL_SPREAD = 0.03, 2.5
 """What agreement a nut that stayed is given in advance, most nuts being such, and over how many degrees."""
 FULL_TURN_GAIN, FULL_TURN_AGREEMENT = 0.12, 0.6
 """By how much the agreement has to rise, and to what, before a turn is taken to be 60 degrees or more."""
-LEAST_HEXNESS = 0.12
-"""Share of the rim's edges that follow one hexagon under which there is none."""
+SUPPORT = 0.05
+"""Agreement that the corners' odds for a turn are worth, each natural logarithm: what stayed around a nut and
+on it agrees best unturned and may outweigh the nut, which its corners tell."""
 AT_REST = 1.5
 """Degrees under which what stayed, around a nut and on it, cannot have drawn the turn off by much."""
 SETTLINGS, MOST_SETTLED = 4, 6.0
@@ -45,10 +45,10 @@ SETTLING = (-4.5, -3.0, -1.5, 0.0, 1.5, 3.0, 4.5)
 SETTLED_WITHIN = 0.2
 AMONG_STILL = tuple(turn for turn in range(-30, 30, 3) if abs(turn) > 6)
 """Degrees asked about what turned amid what stayed; smaller turns draw the whole along."""
+DENIED = 2.0
+"""Natural logarithm of how many times likelier than none corners have to make a turn before it is asked."""
 LEAST_MOVED = 0.1
-"""Gain of the moved edges at one turn over the median of all from which a nut turned. Of 111 nuts of rendered
-pairs that stayed, or hardly turned, and seemed to stay none comes to more than 0.08; of six that turned by
-more than 7 degrees and seemed to stay two come to more than 0.12."""
+"""Gain of the moved edges at one turn over the median of all from which a nut turned."""
 DOUBT, DOUBT_RISE = 0.2, 1.8
 """Uncertainty in degrees at full agreement, and the power by which it rises where they agree less:
 set on 97 nuts of rendered pairs, of which 75 % lay within it."""
@@ -64,15 +64,23 @@ class Turn:
         Clockwise positive as seen, from the first view to the second.
     agreement : float
         How well the edges agree at that turn, -1 to 1.
+    support : float
+        What the corners' odds for it add to that.
     """
 
     degrees: float
     agreement: float
+    support: float = 0.0
+
+    @property
+    def together(self) -> float:
+        """Agreement, with what corners that point there add; where they do not, nothing is taken off."""
+        return self.agreement + max(self.support, 0.0)
 
     @property
     def uncertainty(self) -> float:
         """Degrees within which two of three turns of such agreement are right."""
-        return DOUBT / float(max(self.agreement, 0.05) ** DOUBT_RISE)
+        return DOUBT / float(max(self.together, 0.05) ** DOUBT_RISE)
 
 
 def measure_turn(a: NutView, b: NutView) -> Turn:
@@ -81,93 +89,67 @@ def measure_turn(a: NutView, b: NutView) -> Turn:
     The turn is known modulo 60 degrees from the outline; where marks, paint or rust on the nut tell the
     sixths apart, it is given in full (-180 to 180).
     """
-    coarse = _scores(a, b, COARSE_TURNS, COARSE)
+    corners = corner_odds(a), corner_odds(b)
+    odds = SUPPORT * turn_odds(*corners)
+    coarse = _scores(a, b, COARSE_TURNS, COARSE) + at_turns(odds, COARSE_TURNS)
     order = [i for i in np.argsort(-coarse) if _is_peak(coarse, i)][:PEAKS]
     scores: dict[float, float] = {}
-    for start in (0.0, *(float(COARSE_TURNS[i]) for i in order)):
-        _climb(a, b, start, scores)
+    tops = [_climb(a, b, start, scores) for start in (0.0, *(float(COARSE_TURNS[i]) for i in order))]
+    top = max(tops, key=lambda turn: scores[turn] + float(at_turns(odds, turn)))
     turns = np.array(sorted(scores))
     values = np.array([scores[turn] for turn in turns])
-    best = int(values.argmax())
-    degrees, agreed = _vertex(turns, values, best), float(values[best])
+    degrees, agreed = _vertex(turns, values, int(np.searchsorted(turns, top))), scores[top]
     if abs(degrees) > AT_REST:
-        degrees = _settled(a, b, degrees).degrees
-    elif (among := _turned_among_still(a, b)) is not None:
-        settled = _settled(a, b, among)
-        degrees, agreed = settled.degrees, settled.agreement
+        degrees, _ = _settled(a, b, degrees, corners)
+    elif (among := _turned_among_still(a, b, odds)) is not None:
+        degrees, agreed = _settled(a, b, among, corners)
+    support = float(at_turns(odds, degrees))
     degrees = (degrees + 30) % 60 - 30
     sixths = [degrees + 60 * k for k in range(-2, 4)]
     for density in (COARSE, FINE):  # the quick look settles most nuts
         folded = _scores(a, b, sixths, density, bonus=False)
         other = int(folded.argmax())
         if folded[other] <= max(folded[2] + FULL_TURN_GAIN * density / FINE, FULL_TURN_AGREEMENT):
-            return Turn(degrees, agreed)
-    return Turn((_settled(a, b, sixths[other]).degrees + 180) % 360 - 180, float(folded[other]))
+            return Turn(degrees, agreed, support)
+    full, _ = _settled(a, b, sixths[other], corners)
+    return Turn((full + 180) % 360 - 180, float(folded[other]), support)
 
 
-def _turned_among_still(a: NutView, b: NutView) -> float | None:
+def _turned_among_still(a: NutView, b: NutView, odds: Floats) -> float | None:
     """Give the turn of a nut amid so much that stayed that it seemed to stay too; None where it did."""
+    if odds.max() - odds[0] < DENIED * SUPPORT:
+        return None
     gain = moved_edges(a, b, AMONG_STILL)
     plainest = int(gain.argmax())
     return None if gain[plainest] - np.median(gain) < LEAST_MOVED else float(AMONG_STILL[plainest])
 
 
-def _settled(a: NutView, b: NutView, degrees: float) -> Turn:
+def _settled(a: NutView, b: NutView, degrees: float, corners: tuple[Floats, Floats]) -> tuple[float, float]:
     """Measure again without what stayed, which draws the turn towards none.
 
     The surface beyond the flats stays, and on the nut the shadows and what the light shows by its direction.
     Edges on the nut that agree better unturned than turned count the less the plainer that is: two layers,
-    one still and one turned, told apart and measured in turns. The agreement is that of the turned layer.
+    one still and one turned, told apart and measured in turns. The agreement that comes with the turn is the
+    turned layer's.
     """
     first, agreed = degrees, 0.0
     for _ in range(SETTLINGS):
-        flat = flat_direction([(a, 0.0), (b, degrees)])
-        if flat is not None:
-            a, b = dataclasses.replace(a, flat=flat), dataclasses.replace(b, flat=flat + degrees)
+        flat = shared_corner([(corners[0], 0.0), (corners[1], degrees)]) + 30
+        a, b = dataclasses.replace(a, flat=flat), dataclasses.replace(b, flat=flat + degrees)
         turns = [degrees + step for step in SETTLING]
         moving = moved_share(a, b, degrees), moved_share(b, a, -degrees)
         scores = best_agreement(agreement_both_ways(a, b, turns, FINE, moving), FINE)
         before, degrees = degrees, _vertex(np.array(turns), scores, int(scores.argmax()))
         if abs(degrees - first) > MOST_SETTLED:
-            return Turn(first, agreed)
+            return first, agreed
         agreed = float(scores.max())
         if abs(degrees - before) < SETTLED_WITHIN:
             break
-    return Turn(degrees, agreed)
+    return degrees, agreed
 
 
-def flat_direction(views: Sequence[tuple[NutView, float]]) -> float | None:
-    """Find the direction of a flat's normal that the outlines in all views share.
-
-    Parameters
-    ----------
-    views : sequence of (NutView, float)
-        Each with the turn in degrees that brings it to the first.
-
-    Returns
-    -------
-    float or None
-        Degrees modulo 60 in the first view's plane; None where the edges follow no hexagon.
-    """
-    total, plain = 0j, 0.0
-    steps = samples(OUTER, FINE)
-    u, v = np.meshgrid(steps, steps)
-    radius = np.hypot(u, v)
-    rim = (radius > 0.8) & (radius < OUTER)
-    for view, turn in views:
-        light = cv2.GaussianBlur(rectify(view, turn, OUTER, FINE), (0, 0), 1.0)
-        dx, dy = (np.asarray(cv2.Sobel(light, cv2.CV_32F, *o, ksize=3))[rim] for o in ((1, 0), (0, 1)))
-        length = np.hypot(dx, dy) + 1e-6
-        weight = length * ((np.abs(dx * u[rim] + dy * v[rim]) / (length * radius[rim])) > 0.82)
-        total += complex((weight * np.exp(6j * np.arctan2(dy, dx))).sum()) / float(weight.sum() + 1e-6)
-        plain += 1.0
-    if abs(total) < LEAST_HEXNESS * plain:
-        return None
-    return math.degrees(math.atan2(total.imag, total.real)) / 6
-
-
-def _climb(a: NutView, b: NutView, start: float, scores: dict[float, float]) -> None:
-    """Score turns from ``start`` upwards until the best has lower ones on both sides."""
+def _climb(a: NutView, b: NutView, start: float, scores: dict[float, float]) -> float:
+    """Score turns from ``start`` upwards until the best has lower ones on both sides, and give that one."""
     best = start
     while True:
         around = (best - FINE_STEP, best, best + FINE_STEP)
@@ -175,7 +157,7 @@ def _climb(a: NutView, b: NutView, start: float, scores: dict[float, float]) -> 
         scores.update(zip(new, _scores(a, b, new, FINE) if new else (), strict=True))
         top = max(around, key=lambda turn: scores[turn])
         if top == best or abs(top - start) > MOST_CLIMB:
-            return
+            return best
         best = top
 
 

@@ -36,8 +36,9 @@ MOST_TILT = 55.0
 LEAST_TURN = 4.0
 """Degrees under which no nut is called turned; common practice, no source. Of 69 nuts that stayed, on 29
 pairs of made pictures, 67 are measured within 2 degrees and nine in ten within 0.6."""
-LEAST_AGREEMENT = 0.15
-"""Agreement under which the two views of a nut are too unlike for a turn to mean anything."""
+LEAST_AGREEMENT, LEAST_TOGETHER = 0.1, 0.15
+"""Agreement of the edges, and that with the corners' support, under which the two views of a nut are too
+unlike for a turn to mean anything."""
 MOST_CHANCE = 0.999
 """No measurement of a photo is surer than this, whatever the normal distribution says far out."""
 RIM = 1.3
@@ -402,7 +403,7 @@ def _turns(
     turns = []
     for place, (a, b) in zip(places, views, strict=True):
         measured = measure_turn(a, b)
-        if measured.agreement < LEAST_AGREEMENT:
+        if measured.agreement < LEAST_AGREEMENT or measured.together < LEAST_TOGETHER:
             continue
         x, y = after.to_full(b.centre)
         least = max(LEAST_TURN, CLEAR_OF_DOUBT * measured.uncertainty)
