@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import log_softmax
 
-from visual_aid.measure.nut_view import NutView, rectify, samples
+from visual_aid.measure.nut_view import NutView, in_photo, rectify, samples
 
 Floats = NDArray[np.floating]
 Counts = NDArray[np.float32]
@@ -64,6 +64,8 @@ def edges_around(view: NutView) -> Counts:
     dx, dy = (np.asarray(cv2.Sobel(light, cv2.CV_32F, *o, ksize=3))[within] for o in ((1, 0), (0, 1)))
     length = np.hypot(dx, dy)
     weight = np.sqrt(length) * length / (length + FAINT)
+    if (seen := in_photo(view, 0.0, REACH, DENSITY)) is not None:
+        weight = weight * seen[within]
     direction, at_direction = _split((np.degrees(np.arctan2(dy, dx)) - bearing) % 180, 180 / DIRECTIONS)
     place, at_place = _split(bearing % 60, STEP)
     counts = np.zeros(math.prod(SHAPE))

@@ -16,6 +16,8 @@ Matches = NDArray[np.int64]
 """Indices (N, 2) into the corners before and after."""
 
 TILES = (8, 6)
+ZOOM_STEP, ZOOMS, LEAST_CONTRAST = 1.4, 5, 10
+"""Sizes that corners are looked for in, each smaller by the step, and grey levels by which they stand out."""
 CORNERS_A_TILE = 60
 """Corners are taken evenly over the photo: rust alone would hold them all, and they settle a plane only
 where they are spread."""
@@ -131,7 +133,7 @@ class _Points:
 
 def _corners(photo: Photo) -> _Points | None:
     grey = cv2.cvtColor(photo.working, cv2.COLOR_RGB2GRAY)
-    finder = cv2.ORB.create(10000, fastThreshold=7)
+    finder = cv2.ORB.create(10000, scaleFactor=ZOOM_STEP, nlevels=ZOOMS, fastThreshold=LEAST_CONTRAST)
     keys = finder.detect(grey, None)
     if not keys:
         return None

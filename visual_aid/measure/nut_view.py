@@ -131,7 +131,9 @@ def rectify(view: NutView, degrees: float, reach: float, density: int) -> Field:
 
 
 def ring(view: NutView, turn: float, reach: float, density: int, outer: float) -> Field:
-    """Weigh the plane around a nut: 1 on what turns with it, 0 elsewhere and where a stud may hide it."""
+    """Weigh the plane around a nut: 1 on what turns with it, 0 elsewhere, beyond the photo's edge too, and where
+    a stud may hide it.
+    """
     u, v, radius = _grid(reach, density)
     free = outer - radius
     if view.flat is not None and math.isfinite(outer):
@@ -141,7 +143,20 @@ def ring(view: NutView, turn: float, reach: float, density: int, outer: float) -
         x, y = map(float, rotation(-turn) @ view.lean)
         along = np.clip((u * x + v * y) / max(x * x + y * y, 1e-9), 0, 1)
         free = np.minimum(free, cv2.magnitude(u - along * x, v - along * y) - INNER)
-    return np.asarray(np.clip(free * density / 2 + 0.5, 0, 1), np.float32)
+    weight = np.asarray(np.clip(free * density / 2 + 0.5, 0, 1), np.float32)
+    return weight if (seen := in_photo(view, turn, reach, density)) is None else weight * seen
+
+
+def in_photo(view: NutView, degrees: float, reach: float, density: int) -> Field | None:
+    """Tell where the patch that ``rectify`` samples lies in the photo: 1 there, 0 beyond; None for all of it."""
+    matrix = view.matrix @ rotation(degrees)
+    height, width = view.octaves[0].shape
+    half = reach * np.abs(matrix).sum(axis=1)
+    if (half <= view.centre).all() and (view.centre + half <= (width - 1, height - 1)).all():
+        return None
+    u, v, _ = _grid(reach, density)
+    x, y = (view.centre[k] + matrix[k, 0] * u + matrix[k, 1] * v for k in (0, 1))
+    return np.asarray((x >= 0) & (x <= width - 1) & (y >= 0) & (y <= height - 1), np.float32)
 
 
 def rotation(degrees: float) -> Floats:

@@ -23,7 +23,7 @@ ALONE = 0.35
 OWN, ACROSS = 0.08, 0.2
 """How far, in nut radii, a sure find lies off its nut, and how far off the nut the plane maps it in the other
 photo, since nuts stand out of the plane: standard deviations on rendered pairs."""
-MARGIN = 0.7
+MARGIN = 0.4
 """Nut radii that have to lie inside both photos around the centre."""
 SAME_SIZE = 1.4
 """Within this factor nuts count as alike, and their radii are smoothed over the photo."""
