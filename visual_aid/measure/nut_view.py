@@ -131,9 +131,7 @@ def rectify(view: NutView, degrees: float, reach: float, density: int) -> Field:
 
 
 def ring(view: NutView, turn: float, reach: float, density: int, outer: float) -> Field:
-    """Weigh the plane around a nut: 1 on what turns with it, 0 elsewhere, beyond the photo's edge too, and where
-    a stud may hide it.
-    """
+    """Weigh the plane around a nut: 1 on what turns with it, 0 elsewhere, off the photo, or behind a stud."""
     u, v, radius = _grid(reach, density)
     free = outer - radius
     if view.flat is not None and math.isfinite(outer):
@@ -148,7 +146,7 @@ def ring(view: NutView, turn: float, reach: float, density: int, outer: float) -
 
 
 def in_photo(view: NutView, degrees: float, reach: float, density: int) -> Field | None:
-    """Tell where the patch that ``rectify`` samples lies in the photo: 1 there, 0 beyond; None for all of it."""
+    """Tell where the patch that ``rectify`` samples lies in the photo: 1, else 0; None where it all does."""
     matrix = view.matrix @ rotation(degrees)
     height, width = view.octaves[0].shape
     half = reach * np.abs(matrix).sum(axis=1)

@@ -24,10 +24,10 @@ from visual_aid.measure.agreement import (
 from visual_aid.measure.corners import at_turns, corner_odds, shared_corner, turn_odds
 from visual_aid.measure.nut_view import Floats, NutView
 
-COARSE_TURNS = np.arange(-33, 34, 3)
+COARSE_TURNS = tuple(range(-33, 34, 3))
 """Degrees tried first: a hexagon looks the same after 60."""
 RULED_OUT = -1.0
-"""Natural logarithm of how many times likelier than by chance corners have to make a turn for it to be tried."""
+"""Natural logarithm of how many times likelier than by chance corners have to make a turn that is tried."""
 FINE_STEP, MOST_CLIMB = 1.5, 6.0
 """Degrees between the turns tried while climbing from the best coarse turns, and how far a climb goes."""
 PEAKS = 2
@@ -93,7 +93,7 @@ def measure_turn(a: NutView, b: NutView) -> Turn:
     """
     corners = corner_odds(a), corner_odds(b)
     odds = SUPPORT * turn_odds(*corners)
-    asked = COARSE_TURNS[at_turns(odds, COARSE_TURNS) > RULED_OUT * SUPPORT]
+    asked = [turn for turn in COARSE_TURNS if at_turns(odds, turn) > RULED_OUT * SUPPORT]
     coarse = _scores(a, b, asked, COARSE) + at_turns(odds, asked)
     order = [i for i in np.argsort(-coarse) if _is_peak(coarse, i)][:PEAKS]
     scores: dict[float, float] = {}
@@ -164,7 +164,7 @@ def _climb(a: NutView, b: NutView, start: float, scores: dict[float, float]) -> 
         best = top
 
 
-def _scores(a: NutView, b: NutView, turns: ArrayLike, density: int, *, bonus: bool = True) -> Floats:
+def _scores(a: NutView, b: NutView, turns: Sequence[float], density: int, *, bonus: bool = True) -> Floats:
     """Give each turn its best agreement over the shifts."""
     best = best_agreement(agreement_both_ways(a, b, turns, density), density)
     return best + bonus * STILL_BONUS * np.exp(-((np.asarray(turns) / STILL_SPREAD) ** 2))
