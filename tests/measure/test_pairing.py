@@ -1,5 +1,7 @@
 """Which nut of one photo is which of another, on places made up for the purpose."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -31,6 +33,18 @@ def test_nuts_pair_through_the_plane_and_share_a_shift():
         x, y = place.cx + 12, place.cy - 8
         assert place.after == pytest.approx((0.8 * x + 50, 0.8 * y + 20))
         assert place.radius == pytest.approx(40)
+
+
+def test_tops_that_lie_more_than_a_radius_apart_pair_by_their_seats():
+    # Looked down on from opposite sides, tops lean 0.6 r up in one photo and down in the other.
+    spots = [(200, 200), (290, 200), (380, 200), (470, 200)]
+    before = [dataclasses.replace(find(x, y - 24), seat=(float(x), float(y))) for x, y in spots]
+    after = [
+        dataclasses.replace(there(x, y, shift=(0, 0.7)), seat=(0.8 * x + 50, 0.8 * y + 20)) for x, y in spots
+    ]
+    places = paired(before, after)
+    assert np.array([(p.cx, p.cy) for p in places]) == pytest.approx(np.array([(f.cx, f.cy) for f in before]))
+    assert np.array([p.after for p in places]) == pytest.approx(np.array([(f.cx, f.cy) for f in after]))
 
 
 @pytest.mark.parametrize(("scores", "count"), [((0.15, 0.15), 1), ((0.06, 0.1), 0), ((0.9, 0.06), 1)])

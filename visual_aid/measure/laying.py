@@ -84,7 +84,8 @@ def register(before: Photo, after: Photo) -> Registration | None:
     Corners are matched over the whole photos and a plane is fitted; with the plane known, every corner is
     looked for again near its expected place, which settles the plane more finely. Where corners have too
     little in common, as after a change of light, blobs with histograms of gradients are tried, at more cost:
-    of the surface's colour, on which shade and light from elsewhere leave no edge, then of its brightness.
+    of the surface's colour, on which shade and light from elsewhere leave no edge, and of its brightness;
+    what more of them agree on stands.
 
     Returns
     -------
@@ -96,8 +97,10 @@ def register(before: Photo, after: Photo) -> Registration | None:
     Rublee et al., ICCV 2011 (corners); Lowe, IJCV 2004 (blobs); Arandjelovic and Zisserman, CVPR 2012
     (roots of histograms); Barath et al., CVPR 2020 (robust fit). From memory.
     """
-    ways = (_corners, LEAST_MATCHES), (_colour_blobs, LEAST_BLOBS), (_blobs, LEAST_BLOBS)
-    return next(filter(None, (_laid(before, after, points, least) for points, least in ways)), None)
+    if laid := _laid(before, after, _corners, LEAST_MATCHES):
+        return laid
+    either = (_laid(before, after, blobs, LEAST_BLOBS) for blobs in (_colour_blobs, _blobs))
+    return max(filter(None, either), key=lambda laid: laid.matches, default=None)
 
 
 def _laid(

@@ -66,10 +66,11 @@ def pair_fasteners(
         Width and height of the full photos.
     """
     nuts = [[f for f in found if f.kind not in NOT_IN_PLACE] for found in (before, after)]
-    here = [Place(f.cx, f.cy, f.radius, f.score) for f in nuts[0]]
     back = laid.inverse()
-    there = [_mapped(back, f) for f in nuts[1]]
-    shift = _common_shift(here, there)
+    here, there = [_top(f) for f in nuts[0]], [_mapped(back, _top(f)) for f in nuts[1]]
+    # Nuts stand on the plane that the photos are laid on each other by: their tops are further apart.
+    seats = _nearest([_seat(f) for f in nuts[0]], [_mapped(back, _seat(f)) for f in nuts[1]], FAR)
+    shift = _common_shift(here, there, seats)
     there = [
         dataclasses.replace(p, cx=p.cx - shift[0] * p.radius, cy=p.cy - shift[1] * p.radius) for p in there
     ]
@@ -109,15 +110,25 @@ def smooth_radii(places: Sequence[Place]) -> list[float]:
     return [float(r) for r in np.exp(np.where(alike, fitted, log))]
 
 
-def _mapped(laid: Registration, fastener: Fastener) -> Place:
-    place, jacobian = laid.to_after(fastener.cx, fastener.cy)
-    radius = fastener.radius * math.sqrt(abs(np.linalg.det(jacobian)))
-    return Place(float(place[0]), float(place[1]), radius, fastener.score)
+def _top(fastener: Fastener) -> Place:
+    return Place(fastener.cx, fastener.cy, fastener.radius, fastener.score)
 
 
-def _common_shift(here: Sequence[Place], there: Sequence[Place]) -> tuple[float, float]:
-    """Weighted median of the steps from one photo's finds to the other's, in nut radii."""
-    pairs = _nearest(here, there, FAR)
+def _seat(fastener: Fastener) -> Place:
+    x, y = fastener.seat or (fastener.cx, fastener.cy)
+    return Place(x, y, fastener.radius, fastener.score)
+
+
+def _mapped(laid: Registration, place: Place) -> Place:
+    """Give a place in the other photo."""
+    (x, y), jacobian = laid.to_after(place.cx, place.cy)
+    return Place(float(x), float(y), place.radius * math.sqrt(abs(np.linalg.det(jacobian))), place.score)
+
+
+def _common_shift(
+    here: Sequence[Place], there: Sequence[Place], pairs: Sequence[tuple[int, int]]
+) -> tuple[float, float]:
+    """Weighted median of the steps from one photo's tops to the other's, in nut radii."""
     if not pairs:
         return 0.0, 0.0
     weight = np.array([here[i].score * there[j].score for i, j in pairs])

@@ -47,10 +47,11 @@ SETTLING = (-4.5, -3.0, -1.5, 0.0, 1.5, 3.0, 4.5)
 SETTLED_WITHIN = 0.2
 AMONG_STILL = tuple(turn for turn in range(-30, 30, 3) if abs(turn) > 6)
 """Degrees asked about what turned amid what stayed; smaller turns draw the whole along."""
-DENIED = 2.0
+DENIED = 1.0
 """Natural logarithm of how many times likelier than none corners have to make a turn before it is asked."""
-LEAST_MOVED = 0.1
-"""Gain of the moved edges at one turn over the median of all from which a nut turned."""
+LEAST_MOVED = 0.05
+"""Gain of the moved edges at one turn over the median of all from which a nut turned. Of 221 nuts of made
+pairs that stayed one is called turned with this or 0.1, of 79 that turned 65 or 63 are found."""
 DOUBT, DOUBT_RISE = 0.2, 1.8
 """Uncertainty in degrees at full agreement, and the power by which it rises where they agree less:
 set on 97 nuts of rendered pairs, of which 75 % lay within it."""
@@ -123,7 +124,7 @@ def _turned_among_still(a: NutView, b: NutView, odds: Floats) -> float | None:
     if odds.max() - odds[0] < DENIED * SUPPORT:
         return None
     gain = moved_edges(a, b, AMONG_STILL)
-    plainest = int(gain.argmax())
+    plainest = int((gain + at_turns(odds, AMONG_STILL)).argmax())
     return None if gain[plainest] - np.median(gain) < LEAST_MOVED else float(AMONG_STILL[plainest])
 
 
