@@ -6,7 +6,7 @@ import pytest
 
 from tests.measure.conftest import DRAWN
 from visual_aid.measure import laying
-from visual_aid.measure.laying import redness, register
+from visual_aid.measure.laying import redness, register, registrations
 from visual_aid.photo import Photo
 
 NUTS = [(200.0, 220.0, 40.0, 10.0), (430.0, 230.0, 40.0, 35.0), (320.0, 430.0, 40.0, 50.0)]
@@ -73,6 +73,16 @@ def test_stains_of_one_colour_lay_photos_in_other_light_on_each_other(draw_plate
     assert laid is not None
     (x, y), _ = here.see(320, 320)
     assert laid.to_after(x, y)[0] == pytest.approx(there.see(320, 320)[0], abs=2.0)
+
+
+def test_ways_to_lay_photos_are_tried_one_after_the_other(draw_plate, camera):
+    one, two = (photo(camera(tilt, 20), draw_plate(NUTS), tilt) for tilt in (10, 20))
+    ways = registrations(one, two)
+    corners, blobs = next(ways), next(ways)
+    assert corners.homography == pytest.approx(register(one, two).homography)
+    assert not np.array_equal(corners.homography, blobs.homography)
+    assert blobs.to_after(320, 320)[0] == pytest.approx(corners.to_after(320, 320)[0], abs=1.0)
+    assert next(ways, None) is None
 
 
 def test_redness_is_the_same_in_any_light_and_none_in_grey():

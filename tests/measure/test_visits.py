@@ -9,6 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from visual_aid.measure import visits
+from visual_aid.measure.laying import Registration, register
+from visual_aid.measure.turn import Turn
 from visual_aid.measure.visits import SCHEMA, Comparison, News, NutTurn, compare
 from visual_aid.model import Candidate, Fastener, PhotoInfo, Quality, Screening
 from visual_aid.photo import Photo
@@ -57,6 +59,36 @@ def test_turned_nuts_are_told_from_those_that_stayed(draw_plate, found):
         assert one.turn == pytest.approx(turn, abs=1.5)
         assert one.turned == (turn != 0)
         assert one.after == pytest.approx(found["after.jpg"].see(x, y)[0], abs=5)
+
+
+def test_photos_are_laid_anew_where_nuts_of_one_do_not_lie_on_those_of_the_other(
+    draw_plate, found, monkeypatch
+):
+    before = photo(found["before.jpg"], draw_plate(NUTS), 1, "before.jpg")
+    after = photo(found["after.jpg"], draw_plate(NUTS), 2, "after.jpg")
+    true = register(before, after)
+    astray = Registration(np.array([[1, 0, 150], [0, 1, 0], [0, 0, 1]]) @ true.homography, 20)
+    asked = []
+
+    def ways(*_):
+        for way in (astray, true, astray):
+            asked.append(way)
+            yield way
+
+    monkeypatch.setattr(visits, "registrations", ways)
+    comparison = compare(before, after)
+    assert comparison.homography == pytest.approx(true.homography.ravel())
+    assert len(comparison.turns) == 3
+    assert asked == [astray, true]
+
+
+def test_a_turn_that_the_corners_speak_against_is_measured_and_not_flagged(draw_plate, found, monkeypatch):
+    before = photo(found["before.jpg"], draw_plate(NUTS), 1, "before.jpg")
+    for unturned, flagged in ((0.02, True), (0.06, False)):
+        turn = Turn(7.0, 0.6, support=0.04, unturned=unturned)
+        monkeypatch.setattr(visits, "measure_turn", lambda *_, turn=turn: turn)
+        comparison = compare(before, before)
+        assert {(t.turn, t.turned) for t in comparison.turns} == {(7.0, flagged)}
 
 
 def test_another_joint_is_refused(draw_plate, found):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -79,18 +79,24 @@ class Registration:
 
 
 def register(before: Photo, after: Photo) -> Registration | None:
-    """Find the homography between two photos of one joint.
-
-    Corners are matched over the whole photos and a plane is fitted; with the plane known, every corner is
-    looked for again near its expected place, which settles the plane more finely. Where corners have too
-    little in common, as after a change of light, blobs with histograms of gradients are tried, at more cost:
-    of the surface's colour, on which shade and light from elsewhere leave no edge, and of its brightness;
-    what more of them agree on stands.
+    """Find the homography between two photos of one joint: the first of ``registrations``.
 
     Returns
     -------
     Registration or None
         None where the photos have too little in common to be of one joint.
+    """
+    return next(registrations(before, after), None)
+
+
+def registrations(before: Photo, after: Photo) -> Iterator[Registration]:
+    """Find homographies between two photos of one joint, each at more cost than the one before.
+
+    Corners are matched over the whole photos and a plane is fitted; with the plane known, every corner is
+    looked for again near its expected place, which settles the plane more finely. Corners may have too little
+    in common, as after a change of light, or most of it on another plane. Blobs with histograms of gradients
+    cost more: of the surface's colour, on which shade and light from elsewhere leave no edge, and of its
+    brightness; what more of them agree on stands.
 
     References
     ----------
@@ -98,9 +104,10 @@ def register(before: Photo, after: Photo) -> Registration | None:
     (roots of histograms); Barath et al., CVPR 2020 (robust fit). From memory.
     """
     if laid := _laid(before, after, _corners, LEAST_MATCHES):
-        return laid
+        yield laid
     either = (_laid(before, after, blobs, LEAST_BLOBS) for blobs in (_colour_blobs, _blobs))
-    return max(filter(None, either), key=lambda laid: laid.matches, default=None)
+    if laid := max(filter(None, either), key=lambda laid: laid.matches, default=None):
+        yield laid
 
 
 def _laid(

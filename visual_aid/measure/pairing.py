@@ -35,7 +35,8 @@ Floats = NDArray[np.float64]
 class Place:
     """Where a nut's top is seen in the photo before, in full pixels, and how sure it is one.
 
-    ``after`` is where the photo after shows it, in pixels of that one.
+    ``after`` is where the photo after shows it, in pixels of that one; ``both`` tells that finds of either
+    photo say so.
     """
 
     cx: float
@@ -43,6 +44,7 @@ class Place:
     radius: float
     score: float
     after: tuple[float, float] = (0.0, 0.0)
+    both: bool = False
 
 
 def pair_fasteners(
@@ -172,6 +174,7 @@ def _mean(p: Place, q: Place) -> Place:
         place * p.cy + (1 - place) * q.cy,
         p.radius**size * q.radius ** (1 - size),
         p.score + q.score,
+        both=True,
     )
 
 

@@ -67,18 +67,24 @@ class Turn:
         Clockwise positive as seen, from the first view to the second.
     agreement : float
         How well the edges agree at that turn, -1 to 1.
-    support : float
-        What the corners' odds for it add to that.
+    support, unturned : float
+        What the corners' odds for it add to that, and what those for no turn would.
     """
 
     degrees: float
     agreement: float
     support: float = 0.0
+    unturned: float = 0.0
 
     @property
     def together(self) -> float:
         """Agreement, with what corners that point there add; where they do not, nothing is taken off."""
         return self.agreement + max(self.support, 0.0)
+
+    @property
+    def borne_out(self) -> bool:
+        """Whether the corners make it at least as likely as no turn."""
+        return self.support >= self.unturned
 
     @property
     def uncertainty(self) -> float:
@@ -107,16 +113,16 @@ def measure_turn(a: NutView, b: NutView) -> Turn:
         degrees, _ = _settled(a, b, degrees, corners)
     elif (among := _turned_among_still(a, b, odds)) is not None:
         degrees, agreed = _settled(a, b, among, corners)
-    support = float(at_turns(odds, degrees))
+    support, unturned = (float(at_turns(odds, turn)) for turn in (degrees, 0.0))
     degrees = (degrees + 30) % 60 - 30
     sixths = [degrees + 60 * k for k in range(-2, 4)]
     for density in (COARSE, FINE):  # the quick look settles most nuts
         folded = _scores(a, b, sixths, density, bonus=False)
         other = int(folded.argmax())
         if folded[other] <= max(folded[2] + FULL_TURN_GAIN * density / FINE, FULL_TURN_AGREEMENT):
-            return Turn(degrees, agreed, support)
+            return Turn(degrees, agreed, support, unturned)
     full, _ = _settled(a, b, sixths[other], corners)
-    return Turn((full + 180) % 360 - 180, float(folded[other]), support)
+    return Turn((full + 180) % 360 - 180, float(folded[other]), support, unturned)
 
 
 def _turned_among_still(a: NutView, b: NutView, odds: Floats) -> float | None:

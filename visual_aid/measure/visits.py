@@ -18,7 +18,7 @@ from visual_aid.evidence.frame import box_of, plane_to_image
 from visual_aid.fasteners.find import Overview, find_fasteners, look_over
 from visual_aid.fasteners.lean import lean_in
 from visual_aid.measure.hexagon_size import common_size
-from visual_aid.measure.laying import Registration, register
+from visual_aid.measure.laying import Registration, registrations
 from visual_aid.measure.measurement import CLEAR_OF_DOUBT
 from visual_aid.measure.nut_view import NutView, octaves
 from visual_aid.measure.pairing import Place, pair_fasteners
@@ -41,6 +41,8 @@ LEAST_AGREEMENT, LEAST_TOGETHER = 0.1, 0.15
 unlike for a turn to mean anything."""
 MOST_CHANCE = 0.999
 """No measurement of a photo is surer than this, whatever the normal distribution says far out."""
+MOSTLY = 0.5
+"""Share of the nuts that have to be found in both photos; else another way to lay them is tried."""
 RIM = 1.3
 """Nut radii from the middle of a turned nut to the line around it: clear of its corners."""
 STANDS = 0.5
@@ -260,21 +262,14 @@ def compare(
     for quality, which in zip(qualities, ("before", "after"), strict=True):
         if grave := retakes(quality.problems):
             return Comparison(*names, why=f"the photo {which} cannot be judged: {grave[0].say}")
-    laid = register(before, after)
-    if laid is None:
+    laid_out = _laid_out(before, after, overviews)
+    if laid_out is None:
         return Comparison(
             *names,
             why="too little in common: another joint, too little overlap, or too different a view; "
             "take it again from where the photo before was taken",
         )
-    finds = [
-        # The lean is read again where the closer look has put the fastener.
-        lean_in(overview.octaves, photo, find_fasteners(photo, FAINT_SCORE, overview))
-        for photo, overview in zip(
-            (before, after), overviews or (look_over(before), look_over(after)), strict=True
-        )
-    ]
-    places = pair_fasteners(laid, finds[0], finds[1], _size(before), _size(after))
+    laid, places, finds = laid_out
     if not places:
         return Comparison(*names, why="no nut that both photos show: take them from nearer")
     tilt = max(_tilt(found) for found in finds)
@@ -295,6 +290,40 @@ def compare(
         not_measured=len(places) - len(turns),
         news=() if records is None else _news(laid, *records),
     )
+
+
+def _laid_out(
+    before: Photo, after: Photo, overviews: tuple[Overview, Overview] | None
+) -> tuple[Registration, list[Place], list[tuple[Fastener, ...]]] | None:
+    """Lay the photos on each other, so that what is found in one lies on what is found in the other.
+
+    Returns
+    -------
+    tuple or None
+        How they are laid, the nuts that both show, and the finds of either; None where they have too little
+        in common.
+    """
+    finds: list[tuple[Fastener, ...]] = []
+    best: tuple[Registration, list[Place]] | None = None
+    for laid in registrations(before, after):
+        # Photos of different joints are not searched: most of them share nothing.
+        finds = finds or [
+            # The lean is read again where the closer look has put the fastener.
+            lean_in(overview.octaves, photo, find_fasteners(photo, FAINT_SCORE, overview))
+            for photo, overview in zip(
+                (before, after), overviews or (look_over(before), look_over(after)), strict=True
+            )
+        ]
+        places = pair_fasteners(laid, finds[0], finds[1], _size(before), _size(after))
+        if best is None or _on_both(places) > _on_both(best[1]):
+            best = laid, places
+        if _on_both(places) >= MOSTLY * len(places) > 0:
+            break
+    return None if best is None else (*best, finds)
+
+
+def _on_both(places: Sequence[Place]) -> int:
+    return sum(place.both for place in places)
 
 
 def _tilt(fasteners: Sequence[Fastener]) -> float:
@@ -415,7 +444,7 @@ def _turns(
                 after=(float(x), float(y)),
                 turn=measured.degrees,
                 uncertainty=measured.uncertainty,
-                turned=abs(measured.degrees) > least,
+                turned=abs(measured.degrees) > least and measured.borne_out,
             )
         )
     return tuple(turns)
