@@ -112,6 +112,13 @@ def corner_odds(view: NutView) -> Floats:
     return np.asarray(log_softmax(laid_on(_template(), edges_around(view))))
 
 
+def spread_about(bearing: ArrayLike, deviation: float) -> Floats:
+    """Spread a bearing, or each of several, normally over the bearings there are: shares that add up to 1."""
+    apart = (STEP * np.arange(BEARINGS) - np.asarray(bearing)[..., None] + 30) % 60 - 30
+    shares = np.exp(-((apart / deviation) ** 2) / 2)
+    return np.asarray(shares / shares.sum(axis=-1, keepdims=True))
+
+
 def shared_corner(views: Sequence[tuple[Floats, float]]) -> float:
     """Find the bearing of a corner that all views of a nut share.
 
@@ -143,9 +150,7 @@ def turn_odds(a: Floats, b: Floats) -> Floats:
     ndarray, shape (``BEARINGS``,)
         Natural logarithms of how many times likelier than by chance.
     """
-    apart = (STEP * np.arange(BEARINGS) + 30) % 60 - 30
-    alike = np.exp(-((apart / SPREAD) ** 2) / 2)
-    to, since, blur = (np.fft.rfft(part) for part in (np.exp(b), np.exp(a), alike / alike.sum()))
+    to, since, blur = (np.fft.rfft(part) for part in (np.exp(b), np.exp(a), spread_about(0.0, SPREAD)))
     chances = np.fft.irfft(to * since.conj() * blur, BEARINGS).clip(0)
     return np.asarray(np.log((1 - ASTRAY) * BEARINGS * chances + ASTRAY))
 

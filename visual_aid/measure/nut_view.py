@@ -11,6 +11,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from visual_aid.photo import Photo
+
 Floats = NDArray[np.floating]
 Field = NDArray[np.float32]
 Image = NDArray[np.uint8]
@@ -63,6 +65,11 @@ def octaves(grey: Image) -> list[Image]:
     while min(out[-1].shape) >= 64 and len(out) < 5:
         out.append(np.asarray(cv2.pyrDown(out[-1]), np.uint8))
     return out
+
+
+def grey_octaves(photo: Photo) -> list[Image]:
+    """Give ``octaves`` of a photo's working image, in grey."""
+    return octaves(np.asarray(cv2.cvtColor(photo.working, cv2.COLOR_RGB2GRAY), np.uint8))
 
 
 def edge_directions(grey: Field) -> Field:

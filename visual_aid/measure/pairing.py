@@ -35,8 +35,8 @@ Floats = NDArray[np.float64]
 class Place:
     """Where a nut's top is seen in the photo before, in full pixels, and how sure it is one.
 
-    ``after`` is where the photo after shows it, in pixels of that one; ``both`` tells that finds of either
-    photo say so.
+    ``after`` is where the photo after shows it, in pixels of that one; ``both`` tells whether both
+    photos' finds hold it.
     """
 
     cx: float

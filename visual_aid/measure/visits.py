@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from statistics import NormalDist
 from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -20,7 +19,7 @@ from visual_aid.fasteners.lean import lean_in
 from visual_aid.measure.hexagon_size import common_size
 from visual_aid.measure.laying import Registration, registrations
 from visual_aid.measure.measurement import CLEAR_OF_DOUBT
-from visual_aid.measure.nut_view import NutView, octaves
+from visual_aid.measure.nut_view import NutView, grey_octaves
 from visual_aid.measure.pairing import Place, pair_fasteners
 from visual_aid.measure.turn import measure_turn
 from visual_aid.model import NOT_IN_PLACE, Candidate, Fastener, Outline, Screening, Sign
@@ -338,9 +337,7 @@ def _views(
     after: Photo,
 ) -> list[tuple[NutView, NutView]]:
     """Set up how both photos see every nut, in one plane that both agree on."""
-    grey = [
-        octaves(np.asarray(cv2.cvtColor(p.working, cv2.COLOR_RGB2GRAY), np.uint8)) for p in (before, after)
-    ]
+    grey = [grey_octaves(photo) for photo in (before, after)]
     known = [[f for f in found if f.kind not in NOT_IN_PLACE] for found in finds]
     stud = not _mostly_bolts([*known[0], *known[1]])
     leans = [_lean_field(found) for found in known]

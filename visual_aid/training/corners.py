@@ -19,8 +19,8 @@ from scipy.optimize import minimize
 from scipy.special import log_softmax
 
 from visual_aid.evaluation.truth import TruthPhoto, read_truths
-from visual_aid.measure.corners import BEARINGS, DIRECTIONS, SHAPE, STEP, edges_around, laid_on
-from visual_aid.measure.nut_view import NutView, octaves
+from visual_aid.measure.corners import BEARINGS, DIRECTIONS, SHAPE, edges_around, laid_on, spread_about
+from visual_aid.measure.nut_view import NutView, grey_octaves
 from visual_aid.model import NOT_IN_PLACE, Outline
 from visual_aid.photo import read_photo
 from visual_aid.training.learned import write_arrays
@@ -99,7 +99,7 @@ def examples(truth: TruthPhoto, seed: int) -> tuple[NDArray[np.float32], Floats]
         Bearings of a corner, degrees modulo 60.
     """
     photo = read_photo(truth.path)
-    grey = octaves(np.asarray(cv2.cvtColor(photo.working, cv2.COLOR_RGB2GRAY), np.uint8))
+    grey = grey_octaves(photo)
     by_chance = np.random.default_rng(seed)
     counts, corners = [], []
     for label in truth.fasteners:
@@ -123,9 +123,7 @@ def fit(counts: NDArray[np.float32], corners: Floats) -> NDArray[np.float32]:
     ndarray of float32, shape ``SHAPE``
         The same seen in a mirror.
     """
-    apart = (STEP * np.arange(BEARINGS) - corners[:, None] + 30) % 60 - 30
-    wanted = np.exp(-((apart / SHARP) ** 2) / 2)
-    wanted /= wanted.sum(axis=1, keepdims=True)
+    wanted = spread_about(corners, SHARP)
     spectra = np.fft.rfft(counts, axis=-1).astype(np.complex64)
 
     def cost(flat: Floats) -> tuple[float, Floats]:
