@@ -22,13 +22,14 @@ from visual_aid.measure.nut_view import (
     rotation,
 )
 
-COARSE, FINE = 14, 28
-"""Samples a nut radius when looking for a turn and when measuring it."""
+COARSE, FINE = 14, 34
+"""Samples a nut radius when looking for a turn and when measuring it. Edges are taken a sample fine: on 95
+made pairs 30 of 405 turns are more than 2.5 degrees off with 28, 22 with 34, and 23 with 40."""
 SHIFT = 0.25
 """How far, in nut radii, a nut's top may lie off the place that is given for it."""
-SHIFT_FREE, SHIFT_COST = 0.08, 2.0
+SHIFT_FREE, SHIFT_COST = 0.08, 3.0
 """How far off it lies as a rule, in nut radii, and what the square of more costs in agreement."""
-PATCH, SHARPLY = 0.1, 6.0
+PATCH, SHARPLY = 0.1, 9.0
 """Standard deviation, in nut radii, over which edges are asked whether they turned or stayed, and how
 sharply the difference of the two agreements decides."""
 
@@ -48,25 +49,26 @@ def agreement(
     ndarray of float32, shape (len(turns), S, S)
         Correlation, -1 to 1; rows and columns are shifts of v and u in the plane, none in the middle.
     """
-    pad = round(SHIFT * density) / density
-    weight = ring(a, 0.0, REACH, density, OUTER)
-    if moving is not None:
-        weight = weight * moving
-    edges = edge_directions(rectify(a, 0.0, REACH, density))
-    weighted, power = edges * weight[..., None], _products(edges, edges) * weight
-    side = round(2 * (REACH + pad) * density)
-    shifts = side - len(weight) + 1
-    by_weighted, by_power, by_weight = (_spectrum(part, side).conj() for part in (weighted, power, weight))
+    reach = REACH + round(SHIFT * density) / density
+    seen = ring(b, 0.0, reach, density, np.inf)
+    there = edge_directions(rectify(b, 0.0, reach, density)) * seen[..., None]
+    side = cv2.getOptimalDFTSize(len(seen))
+    by_edges, by_seen, by_power = (_spectrum(part, side) for part in (there, seen, _products(there, there)))
     found = []
     for turn in turns:
-        seen = ring(b, turn, REACH + pad, density, np.inf)
-        there = edge_directions(rectify(b, turn, REACH + pad, density)) * seen[..., None]
-        product = _back(_spectrum(there, side) * by_weighted, shifts)
-        here = _back(_spectrum(seen, side) * by_power, shifts)
-        other = _back(_spectrum(_products(there, there), side) * by_weight, shifts)
-        # The photo was turned under the ring, and its shifts with it.
-        found.append(_mapped(product / np.sqrt(np.maximum(here * other, 0) + 1e-6), rotation(-turn)))
-    return np.array(found)
+        # Turning the ring rather than what it is laid on leaves that to be transformed once.
+        weight = ring(a, -turn, REACH, density, OUTER)
+        if moving is not None:
+            weight = weight * _mapped(moving, rotation(-turn))
+        edges = edge_directions(rectify(a, -turn, REACH, density))
+        parts = edges * weight[..., None], _products(edges, edges) * weight, weight
+        weighted, power, counted = (_spectrum(part, side).conj() for part in parts)
+        shifts = len(seen) - len(weight) + 1
+        product = _back(by_edges * weighted, shifts)[..., 0]
+        # Both are real, and share one transform as its real and its imaginary part.
+        here, other = np.moveaxis(_back(by_seen * power + 1j * (by_power * counted), shifts), -1, 0)
+        found.append(product / np.sqrt(np.maximum(here * other, 0) + 1e-6))
+    return np.array(found, np.float32)
 
 
 def agreement_both_ways(
@@ -180,9 +182,16 @@ def _spectrum(image: Field, side: int) -> NDArray[np.complex64]:
 
 
 def _back(spectrum: NDArray[np.complex64], shifts: int) -> Field:
-    """Transform back, and keep the shifts at which the smaller image lay wholly on the larger."""
+    """Transform back, and keep the shifts at which the smaller image lay wholly on the larger.
+
+    Returns
+    -------
+    ndarray of float32, shape (shifts, shifts, 2)
+        Real and imaginary parts.
+    """
     image = spectrum.view(np.float32).reshape(*spectrum.shape, 2)
-    return np.asarray(cv2.dft(image, flags=cv2.DFT_INVERSE | cv2.DFT_SCALE), np.float32)[:shifts, :shifts, 0]
+    flags = cv2.DFT_INVERSE | cv2.DFT_SCALE
+    return np.asarray(cv2.dft(image, flags=flags), np.float32)[:shifts, :shifts]
 
 
 def _mapped(image: Field, matrix: Floats) -> Field:

@@ -73,6 +73,11 @@ class Registration:
         place = np.array([a / w, b / w])
         return place, (self.homography[:2, :2] - np.outer(place, self.homography[2, :2])) / w
 
+    def away(self, x: float, y: float) -> Floats:
+        """Say by what share the 'after' photo sees things smaller a pixel further off in 'before', (2,)."""
+        away: Floats = self.homography[2, :2] / (self.homography[2] @ (x, y, 1.0))
+        return away
+
     def inverse(self) -> Registration:
         """Give the way back, from 'after' to 'before'."""
         return Registration(np.linalg.inv(self.homography), self.matches)

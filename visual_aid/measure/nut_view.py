@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 
 import cv2
@@ -21,7 +21,7 @@ INNER, OUTER = 0.5, 1.25
 """The ring that turns with the nut, in nut radii: from about the stud's edge to beyond the corners."""
 CIRCLE = 2
 """Width in samples of the circles around a nut's middle that edges are averaged on."""
-FAINT = 2.0
+FAINT = 4.0
 """Gradient in grey levels a sample under which an edge is noise."""
 
 REACH = OUTER + 0.1
@@ -49,6 +49,8 @@ class NutView:
     flat : float or None
         Direction of a flat's normal in the plane, degrees modulo 60, once it is known: what lies beyond the
         flats is then left out.
+    away : ndarray of shape (2,)
+        By what share things are seen smaller a nut radius further in the plane: its far side in perspective.
     """
 
     octaves: Sequence[Image]
@@ -57,6 +59,7 @@ class NutView:
     lean: Floats
     stud: bool = True
     flat: float | None = None
+    away: Floats = field(default_factory=lambda: np.zeros(2))
 
 
 def octaves(grey: Image) -> list[Image]:
@@ -126,15 +129,22 @@ def _grid(reach: float, density: int) -> tuple[Field, Field, Field]:
 
 def rectify(view: NutView, degrees: float, reach: float, density: int) -> Field:
     """Sample the part's plane around a nut, turned clockwise by ``degrees``."""
-    (a, b), (c, d) = matrix = view.matrix @ rotation(degrees) / density
+    turned = rotation(degrees) / density
+    (a, b), (c, d) = matrix = view.matrix @ turned
     level = min(max(int(math.log2(math.sqrt(abs(a * d - b * c))) + 0.25), 0), len(view.octaves) - 1)
-    matrix = matrix * 0.5**level
     side = round(2 * reach * density)
-    start = (view.centre + 0.5) * 0.5**level - 0.5 + matrix @ np.full(2, 0.5 - reach * density)
-    return np.asarray(cv2.warpAffine(
-        view.octaves[level], np.column_stack([matrix, start]), (side, side),
+    plane = np.eye(3)
+    plane[:2, :2], plane[2, :2] = matrix * 0.5**level, view.away @ turned
+    middle = (view.centre + 0.5) * 0.5**level - 0.5
+    seen = _shift(*middle) @ plane @ _shift(*2 * [0.5 - reach * density])
+    return np.asarray(cv2.warpPerspective(
+        view.octaves[level], seen, (side, side),
         flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE,
     ), np.float32)  # fmt: skip
+
+
+def _shift(x: float, y: float) -> Floats:
+    return np.array([[1.0, 0.0, x], [0.0, 1.0, y], [0.0, 0.0, 1.0]])
 
 
 def ring(view: NutView, turn: float, reach: float, density: int, outer: float) -> Field:

@@ -26,16 +26,16 @@ from visual_aid.measure.nut_view import Floats, NutView
 
 COARSE_TURNS = tuple(range(-33, 34, 3))
 """Degrees tried first: a hexagon looks the same after 60."""
-RULED_OUT = -1.0
+RULED_OUT = -0.5
 """Natural logarithm of how many times likelier than by chance corners have to make a turn that is tried."""
 FINE_STEP, MOST_CLIMB = 1.5, 6.0
 """Degrees between the turns tried while climbing from the best coarse turns, and how far a climb goes."""
 PEAKS = 2
-STILL_BONUS, STILL_SPREAD = 0.03, 2.5
+STILL_BONUS, STILL_SPREAD = 0.04, 2.5
 """What agreement a nut that stayed is given in advance, most nuts being such, and over how many degrees."""
 FULL_TURN_GAIN, FULL_TURN_AGREEMENT = 0.12, 0.6
 """By how much the agreement has to rise, and to what, before a turn is taken to be 60 degrees or more."""
-SUPPORT = 0.05
+SUPPORT = 0.07
 """Agreement that the corners' odds for a turn are worth, each natural logarithm: what stayed around a nut and
 on it agrees best unturned and may outweigh the nut, which its corners tell."""
 AT_REST = 1.5
@@ -52,7 +52,7 @@ DENIED = 1.0
 LEAST_MOVED = 0.05
 """Gain of the moved edges at one turn over the median of all from which a nut turned. Of 221 nuts of made
 pairs that stayed one is called turned with this or 0.1, of 79 that turned 65 or 63 are found."""
-DOUBT, DOUBT_RISE = 0.2, 1.8
+DOUBT, DOUBT_RISE = 0.15, 1.8
 """Uncertainty in degrees at full agreement, and the power by which it rises where they agree less:
 set on 97 nuts of made pairs; of 404 on 95 pairs 83 % lie within it."""
 
@@ -103,8 +103,11 @@ def measure_turn(a: NutView, b: NutView) -> Turn:
     asked = [turn for turn in COARSE_TURNS if at_turns(odds, turn) > RULED_OUT * SUPPORT]
     coarse = _scores(a, b, asked, COARSE) + at_turns(odds, asked)
     order = [i for i in np.argsort(-coarse) if _is_peak(coarse, i)][:PEAKS]
+    starts = 0.0, *(float(asked[i]) for i in order)
     scores: dict[float, float] = {}
-    tops = [_climb(a, b, start, scores) for start in (0.0, *(float(asked[i]) for i in order))]
+    # All at once, since what either photo shows is then set up once.
+    _score(a, b, [turn for start in starts for turn in _around(start)], scores)
+    tops = [_climb(a, b, start, scores) for start in starts]
     top = max(tops, key=lambda turn: scores[turn] + float(at_turns(odds, turn)))
     turns = np.array(sorted(scores))
     values = np.array([scores[turn] for turn in turns])
@@ -162,13 +165,22 @@ def _climb(a: NutView, b: NutView, start: float, scores: dict[float, float]) -> 
     """Score turns from ``start`` upwards until the best has lower ones on both sides, and give that one."""
     best = start
     while True:
-        around = (best - FINE_STEP, best, best + FINE_STEP)
-        new = [turn for turn in around if turn not in scores]
-        scores.update(zip(new, _scores(a, b, new, FINE) if new else (), strict=True))
+        around = _around(best)
+        _score(a, b, around, scores)
         top = max(around, key=lambda turn: scores[turn])
         if top == best or abs(top - start) > MOST_CLIMB:
             return best
         best = top
+
+
+def _around(turn: float) -> tuple[float, float, float]:
+    return turn - FINE_STEP, turn, turn + FINE_STEP
+
+
+def _score(a: NutView, b: NutView, turns: Sequence[float], scores: dict[float, float]) -> None:
+    """Add the scores of turns that have none yet."""
+    if new := sorted({*turns} - scores.keys()):
+        scores.update(zip(new, _scores(a, b, new, FINE), strict=True))
 
 
 def _scores(a: NutView, b: NutView, turns: Sequence[float], density: int, *, bonus: bool = True) -> Floats:

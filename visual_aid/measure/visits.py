@@ -364,6 +364,7 @@ def _views(
                     jacobian @ matrix / after.scale,
                     np.linalg.solve(there_plane, leans[1](there)),
                     stud,
+                    away=laid.away(*here) @ matrix,
                 ),
             )
         )
@@ -373,7 +374,9 @@ def _views(
 
 def _sized(view: NutView, factor: float) -> NutView:
     """Take a nut's radius for larger by a factor."""
-    return dataclasses.replace(view, matrix=view.matrix * factor, lean=view.lean / factor)
+    return dataclasses.replace(
+        view, matrix=view.matrix * factor, lean=view.lean / factor, away=view.away * factor
+    )
 
 
 def _mostly_bolts(fasteners: Sequence[Fastener]) -> bool:
