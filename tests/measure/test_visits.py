@@ -84,7 +84,7 @@ def test_photos_are_laid_anew_where_nuts_of_one_do_not_lie_on_those_of_the_other
 
 def test_a_turn_that_the_corners_speak_against_is_measured_and_not_flagged(draw_plate, found, monkeypatch):
     before = photo(found["before.jpg"], draw_plate(NUTS), 1, "before.jpg")
-    for unturned, flagged in ((0.02, True), (0.06, False)):
+    for unturned, flagged in ((0.02, True), (0.06, True), (0.12, False)):
         turn = Turn(7.0, 0.6, support=0.04, unturned=unturned)
         monkeypatch.setattr(visits, "measure_turn", lambda *_, turn=turn: turn)
         comparison = compare(before, before)

@@ -6,6 +6,8 @@ third of the radius sought, so that one small template finds every size.
 
 from __future__ import annotations
 
+import itertools
+import operator
 from dataclasses import dataclass
 from typing import Any
 
@@ -22,6 +24,9 @@ SMALLEST = 9.0
 LARGEST = 210.0
 STEP = 1.26
 """Ratio of the radii of neighbouring levels."""
+Radii = tuple[float, float]
+"""Smallest and largest radius sought, in pixels of the working image."""
+ANY_SIZE: Radii = (SMALLEST, LARGEST)
 
 CELLS_PER_RADIUS = 3.0
 REACH = 5
@@ -88,7 +93,7 @@ def _cells(lightness: NDArray[Any]) -> Floats:
     return np.concatenate([edges, ((light - mean) / spread)[None]])
 
 
-def pyramid(lightness: Image) -> list[Level]:
+def pyramid(lightness: Image, radii: Radii = ANY_SIZE) -> list[Level]:
     """Build the cells for every radius sought.
 
     Parameters
@@ -99,8 +104,11 @@ def pyramid(lightness: Image) -> list[Level]:
     height, width = lightness.shape
     octaves = _octaves(lightness)
     levels = []
-    radius = SMALLEST
-    while radius <= LARGEST:
+    for radius in itertools.accumulate(itertools.repeat(STEP), operator.mul, initial=SMALLEST):
+        if radius > radii[1]:
+            break
+        if radius < radii[0]:
+            continue
         scale = CELLS_PER_RADIUS / radius
         h, w = round(height * scale), round(width * scale)
         if min(h, w) < 2 * REACH:
@@ -108,7 +116,6 @@ def pyramid(lightness: Image) -> list[Level]:
         octave = max(0, min(len(octaves) - 1, int(np.floor(-np.log2(2 * scale) + 1e-6))))
         sized = cv2.resize(octaves[octave], (2 * w, 2 * h), interpolation=cv2.INTER_AREA)
         levels.append(Level(radius, _cells(sized), (width / w, height / h)))
-        radius *= STEP
     return levels
 
 

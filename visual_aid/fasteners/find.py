@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from visual_aid.fasteners.channels import Image
+from visual_aid.fasteners.channels import ANY_SIZE, Image, Radii
 from visual_aid.fasteners.groups import group_fasteners
 from visual_aid.fasteners.lean import lean_in
 from visual_aid.fasteners.opinion import reconsidered
@@ -42,15 +42,23 @@ class Overview:
     finds: list[Find]
 
 
-def look_over(photo: Photo) -> Overview:
-    """Search a photo, the costly part of finding fasteners, for those who need finds of several scores."""
+def look_over(photo: Photo, radii: Radii = ANY_SIZE) -> Overview:
+    """Search a photo, the costly part of finding fasteners, for those who need finds of several scores.
+
+    Parameters
+    ----------
+    radii : (float, float), optional
+        Smallest and largest radius sought, in pixels of the working image, where that is known.
+    """
     octaves = working_octaves(photo)
-    return Overview(octaves, reconsidered(octaves, searched(octaves)))
+    return Overview(octaves, reconsidered(octaves, searched(octaves, radii)))
 
 
-def searched(octaves: list[Image]) -> list[Find]:
+def searched(octaves: list[Image], radii: Radii = ANY_SIZE) -> list[Find]:
     """Search CIELAB octaves and look more closely at what is worth it; scores are the search's alone."""
-    return closer(octaves, [find for find in search(octaves, load()) if find.searched >= LEAST_SEARCHED])
+    return closer(
+        octaves, [find for find in search(octaves, load(), radii) if find.searched >= LEAST_SEARCHED]
+    )
 
 
 def find_fasteners(

@@ -12,7 +12,17 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.fasteners.channels import CELLS_PER_RADIUS, REACH, Floats, Image, Level, pyramid, windows
+from visual_aid.fasteners.channels import (
+    ANY_SIZE,
+    CELLS_PER_RADIUS,
+    REACH,
+    Floats,
+    Image,
+    Level,
+    Radii,
+    pyramid,
+    windows,
+)
 from visual_aid.fasteners.trees import Trees
 
 PEAKS = 1500
@@ -98,7 +108,7 @@ def ring_sums(cut: Floats) -> Floats:
     )
 
 
-def peaks(lightness: Image, template: Floats) -> tuple[Floats, Floats]:
+def peaks(lightness: Image, template: Floats, radii: Radii = ANY_SIZE) -> tuple[Floats, Floats]:
     """Find where the template responds best.
 
     Parameters
@@ -113,7 +123,7 @@ def peaks(lightness: Image, template: Floats) -> tuple[Floats, Floats]:
     features : ndarray of float32, shape (N, F)
         Their ring sums, response and size.
     """
-    levels = pyramid(lightness)
+    levels = pyramid(lightness, radii)
     tops = []
     for index, level in enumerate(levels):
         strength = response(level, template)

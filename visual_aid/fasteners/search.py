@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from visual_aid.fasteners.channels import Floats, Image
+from visual_aid.fasteners.channels import ANY_SIZE, Floats, Image, Radii
 from visual_aid.fasteners.context import context
 from visual_aid.fasteners.patches import features, hexagon_features
 from visual_aid.fasteners.propose import OVERLAP_CENTRE, OVERLAP_RATIO, best_distinct, moved, peaks
@@ -54,9 +54,9 @@ def circles_of(finds: Sequence[Find]) -> Floats:
     return np.array([find.circle for find in finds], np.float32).reshape(-1, 3)
 
 
-def search(octaves: list[Image], weights: Weights) -> list[Find]:
-    """Find circles in the octaves of a CIELAB working image, best first."""
-    circles, sums = peaks(np.ascontiguousarray(octaves[0][..., 0]), weights.template)
+def search(octaves: list[Image], weights: Weights, radii: Radii = ANY_SIZE) -> list[Find]:
+    """Find circles of such radii in the octaves of a CIELAB working image, best first."""
+    circles, sums = peaks(np.ascontiguousarray(octaves[0][..., 0]), weights.template, radii)
     return judged(octaves, proposals(circles, sums, weights), weights) if len(circles) else []
 
 

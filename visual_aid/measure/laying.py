@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import KDTree
 
 from visual_aid.photo import Photo
 
 Floats = NDArray[np.floating]
 Matches = NDArray[np.int64]
 """Indices (N, 2) into the corners before and after."""
+Words = NDArray[np.uint8] | NDArray[np.float32]
 
 TILES = (8, 6)
 ZOOM_STEP, ZOOMS, LEAST_CONTRAST = 1.4, 5, 10
@@ -43,6 +45,8 @@ WITHIN = 4.0
 LEAST_MATCHES, LEAST_BLOBS = 12, 18
 """Clear matches on one plane. Of 785 pairs of photos of different joints none had more than 6 corners, of 500
 none more than 9 blobs; but blobs see the whole of a nut, and nuts are all alike."""
+PLENTY = 3
+"""Times as many matches among the stronger half of the points save the work of matching them all."""
 LEAST_SPREAD, SPREAD_OF_MANY = 0.06, 0.025
 """Standard deviation along their short axis that the fewest matches need, and that any number needs, as a
 share of the photo's width: on a line, or on one spot, they settle no plane. In between it falls with the
@@ -72,6 +76,10 @@ class Registration:
         a, b, w = self.homography @ (x, y, 1.0)
         place = np.array([a / w, b / w])
         return place, (self.homography[:2, :2] - np.outer(place, self.homography[2, :2])) / w
+
+    def zoom(self, x: float, y: float) -> float:
+        """Say how many times larger the 'after' photo shows what is there."""
+        return float(np.sqrt(abs(np.linalg.det(self.to_after(x, y)[1]))))
 
     def away(self, x: float, y: float) -> Floats:
         """Say by what share the 'after' photo sees things smaller a pixel further off in 'before', (2,)."""
@@ -121,11 +129,10 @@ def _laid(
     a, b = points(before), points(after)
     if a is None or b is None:
         return None
-    clear = _clear_matches(a, b)
-    first = _fit(a, b, clear)
-    if first is None or len(first[1]) < least:
-        return None
-    if not _plausible(first[0], a.places[first[1][:, 0]], b.places[first[1][:, 1]], before):
+    half = a.half, b.half
+    first = _first_fit(*half, before, PLENTY * least, LEAST_SPREAD)
+    first = first or _first_fit(a, b, before, least, SPREAD_OF_MANY)
+    if first is None:
         return None
     second = _fit(a, b, _near_matches(a, b, first[0])) or first
     homography, matches = second if len(second[1]) > len(first[1]) else first
@@ -135,15 +142,21 @@ def _laid(
 
 @dataclass(frozen=True, slots=True)
 class _Points:
-    """Places (N, 2) in working pixels, their descriptors, and how these are compared.
+    """Places (N, 2) in working pixels, the strongest first, their descriptors, and how these are compared.
 
     ``alike`` is the distance by ``norm`` under which two descriptors may be of one point.
     """
 
     places: Floats
-    words: NDArray[np.uint8] | NDArray[np.float32]
+    words: Words
     norm: int
     alike: float
+
+    @property
+    def half(self) -> _Points:
+        """The stronger half."""
+        some = slice(len(self.places) // 2)
+        return replace(self, places=self.places[some], words=self.words[some])
 
 
 def _corners(photo: Photo) -> _Points | None:
@@ -152,16 +165,16 @@ def _corners(photo: Photo) -> _Points | None:
     keys = finder.detect(grey, None)
     if not keys:
         return None
-    places = np.array([k.pt for k in keys])
+    places = _places(keys)
     columns, rows = (places * TILES / (grey.shape[1], grey.shape[0])).astype(int).T
     tile = columns + TILES[0] * rows
     order = np.lexsort((-np.array([k.response for k in keys]), tile))
     rank = np.arange(len(order)) - np.searchsorted(tile[order], tile[order])
-    keys, words = finder.compute(grey, [keys[i] for i in order[rank < CORNERS_A_TILE]])
+    strongest = order[np.argsort(rank, kind="stable")][: np.count_nonzero(rank < CORNERS_A_TILE)]
+    keys, words = finder.compute(grey, [keys[i] for i in strongest])
     if not keys:
         return None
-    places = np.array([k.pt for k in keys])
-    return _Points(places, np.asarray(words, np.uint8), cv2.NORM_HAMMING, ALIKE_BITS)
+    return _Points(_places(keys), np.asarray(words, np.uint8), cv2.NORM_HAMMING, ALIKE_BITS)
 
 
 def _blobs(photo: Photo) -> _Points | None:
@@ -196,27 +209,55 @@ def _blobs_of(picture: NDArray[np.uint8]) -> _Points | None:
     keys, words = cv2.SIFT.create(BLOBS, contrastThreshold=FAINTEST).detectAndCompute(picture, None)
     if not keys:
         return None
+    strongest = np.argsort([-k.response for k in keys], kind="stable")
+    places, words = _places(keys)[strongest], words[strongest]
     roots = np.sqrt(words / np.maximum(words.sum(axis=1, keepdims=True), 1e-6)).astype(np.float32)
-    return _Points(np.array([k.pt for k in keys]), roots, cv2.NORM_L2, ALIKE_ROOTS)
+    return _Points(places, roots, cv2.NORM_L2, ALIKE_ROOTS)
+
+
+def _places(keys: Sequence[cv2.KeyPoint]) -> Floats:
+    return np.asarray(cv2.KeyPoint.convert(keys), float)
+
+
+def _first_fit(
+    a: _Points, b: _Points, before: Photo, least: int, spread: float
+) -> tuple[Floats, Matches] | None:
+    """Fit a homography to clear matches and give it with those that agree, where it is plausible."""
+    fit = _fit(a, b, _clear_matches(a, b))
+    if fit is None or len(fit[1]) < least:
+        return None
+    here, there = fit[1].T
+    return fit if _plausible(fit[0], a.places[here], b.places[there], before, spread) else None
 
 
 def _clear_matches(a: _Points, b: _Points) -> Matches:
-    pairs = cv2.BFMatcher(a.norm).knnMatch(a.words, b.words, 2)
-    return _single([two[0] for two in pairs if len(two) == 2 and two[0].distance < CLEARER * two[1].distance])
+    if min(len(a.words), len(b.words)) < 2:
+        return np.zeros((0, 2), int)
+    unlike, index = cv2.batchDistance(a.words, b.words, -1, normType=a.norm, K=2)
+    clear = np.flatnonzero(unlike[:, 0] < CLEARER * unlike[:, 1])
+    nearest = clear[np.argsort(unlike[clear, 0], kind="stable")]
+    return _first_of_each(np.column_stack([nearest, index[nearest, 0]]), 1)
 
 
 def _near_matches(a: _Points, b: _Points, homography: Floats) -> Matches:
     expected = cv2.perspectiveTransform(a.places[:, None], homography)[:, 0]
-    # Squared distances from dot products: an array of all differences would take ten times as long.
-    apart = (expected**2).sum(axis=1)[:, None] + (b.places**2).sum(axis=1) - 2 * expected @ b.places.T
-    found = cv2.BFMatcher(a.norm).match(a.words, b.words, (apart < NEAR**2).astype(np.uint8))
-    return _single([m for m in found if m.distance < a.alike])
+    near = KDTree(expected).sparse_distance_matrix(KDTree(b.places), NEAR, output_type="ndarray")
+    unlike = _unlike(a.words[near["i"]], b.words[near["j"]])
+    nearest = np.argsort(unlike, kind="stable")[: np.count_nonzero(unlike < a.alike)]
+    matches = np.column_stack([near["i"], near["j"]])[nearest]
+    return _first_of_each(_first_of_each(matches, 0), 1)
 
 
-def _single(matches: Sequence[cv2.DMatch]) -> Matches:
-    """Let every point of the 'after' photo answer for one point only: its nearest."""
-    nearest = {m.trainIdx: m for m in sorted(matches, key=lambda m: -m.distance)}
-    return np.array([(m.queryIdx, m.trainIdx) for m in nearest.values()], int).reshape(-1, 2)
+def _unlike(some: Words, others: Words) -> Floats:
+    """Say how far each descriptor is from the other one: differing bits, or Euclidean distance."""
+    if some.dtype == np.uint8:
+        return np.asarray(np.unpackbits(np.bitwise_xor(some, others), axis=1).sum(axis=1), float)
+    return np.asarray(np.linalg.norm(some - others, axis=1), float)
+
+
+def _first_of_each(matches: Matches, side: int) -> Matches:
+    """Let every point of one photo, 0 or 1, answer for the first of its matches only."""
+    return matches[np.sort(np.unique(matches[:, side], return_index=True)[1])]
 
 
 def _fit(a: _Points, b: _Points, matches: Matches) -> tuple[Floats, Matches] | None:
@@ -239,9 +280,12 @@ def _scaling(scale: float) -> Floats:
     return np.array([[scale, 0, (scale - 1) / 2], [0, scale, (scale - 1) / 2], [0, 0, 1]])
 
 
-def _plausible(homography: Floats, here: Floats, there: Floats, before: Photo) -> bool:
-    """Tell whether a camera that moved around a part could have made this homography."""
-    least = max(SPREAD_OF_MANY, LEAST_SPREAD * (LEAST_MATCHES / len(here)) ** 0.5) * before.working.shape[1]
+def _plausible(homography: Floats, here: Floats, there: Floats, before: Photo, spread: float) -> bool:
+    """Tell whether a camera that moved around a part could have made this homography.
+
+    ``spread`` is what any number of places needs, as a share of the photo's width.
+    """
+    least = max(spread, LEAST_SPREAD * (LEAST_MATCHES / len(here)) ** 0.5) * before.working.shape[1]
     for points in (here, there):
         if np.sqrt(max(np.linalg.eigvalsh(np.cov(points.T))[0], 0.0)) < least:
             return False

@@ -123,8 +123,8 @@ def _seat(fastener: Fastener) -> Place:
 
 def _mapped(laid: Registration, place: Place) -> Place:
     """Give a place in the other photo."""
-    (x, y), jacobian = laid.to_after(place.cx, place.cy)
-    return Place(float(x), float(y), place.radius * math.sqrt(abs(np.linalg.det(jacobian))), place.score)
+    (x, y), _ = laid.to_after(place.cx, place.cy)
+    return Place(float(x), float(y), place.radius * laid.zoom(place.cx, place.cy), place.score)
 
 
 def _common_shift(
@@ -196,8 +196,7 @@ def _trust(own: float, other: float) -> float:
 
 
 def _seen(laid: Registration, place: Place, size: tuple[int, int]) -> bool:
-    _, jacobian = laid.to_after(place.cx, place.cy)
-    return _inside(*place.after, MARGIN * place.radius * math.sqrt(abs(np.linalg.det(jacobian))), size)
+    return _inside(*place.after, MARGIN * place.radius * laid.zoom(place.cx, place.cy), size)
 
 
 def _inside(x: float, y: float, margin: float, size: tuple[int, int]) -> bool:

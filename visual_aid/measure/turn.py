@@ -8,6 +8,7 @@ the directions of their edges agree best, at a turn that where its corners point
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -38,6 +39,8 @@ FULL_TURN_GAIN, FULL_TURN_AGREEMENT = 0.12, 0.6
 SUPPORT = 0.07
 """Agreement that the corners' odds for a turn are worth, each natural logarithm: what stayed around a nut and
 on it agrees best unturned and may outweigh the nut, which its corners tell."""
+PLAINLY = 2.0
+"""How many times likelier corners have to make no turn than the one measured before it is not believed."""
 AT_REST = 1.5
 """Degrees under which what stayed, around a nut and on it, cannot have drawn the turn off by much."""
 SETTLINGS, MOST_SETTLED = 4, 6.0
@@ -83,8 +86,8 @@ class Turn:
 
     @property
     def borne_out(self) -> bool:
-        """Whether the corners make it at least as likely as no turn."""
-        return self.support >= self.unturned
+        """Whether the corners do not plainly rather point to no turn."""
+        return self.support >= self.unturned - SUPPORT * math.log(PLAINLY)
 
     @property
     def uncertainty(self) -> float:

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.evidence.frame import box_of, plane_to_image
-from visual_aid.fasteners.find import Overview, find_fasteners, look_over
+from visual_aid.fasteners.channels import ANY_SIZE, Radii
+from visual_aid.fasteners.find import MIN_SCORE, Overview, find_fasteners, look_over
 from visual_aid.fasteners.lean import lean_in
 from visual_aid.measure.hexagon_size import common_size
 from visual_aid.measure.laying import Registration, registrations
@@ -30,6 +31,8 @@ SCHEMA = "visual-aid/comparison/1"
 
 FAINT_SCORE = 0.05
 """Finds scored lower are not even looked for in the other photo; two faint ones make one that counts."""
+SIZE_MARGIN = 1.6
+"""Factor by which the later photo's fasteners are sought smaller and larger than the earlier one has them."""
 MOST_TILT = 55.0
 """Degrees off the part's normal beyond which the near side of a nut hides its outline."""
 LEAST_TURN = 4.0
@@ -306,19 +309,33 @@ def _laid_out(
     best: tuple[Registration, list[Place]] | None = None
     for laid in registrations(before, after):
         # Photos of different joints are not searched: most of them share nothing.
-        finds = finds or [
-            # The lean is read again where the closer look has put the fastener.
-            lean_in(overview.octaves, photo, find_fasteners(photo, FAINT_SCORE, overview))
-            for photo, overview in zip(
-                (before, after), overviews or (look_over(before), look_over(after)), strict=True
-            )
-        ]
+        finds = finds or _finds(before, after, laid, overviews)
         places = pair_fasteners(laid, finds[0], finds[1], _size(before), _size(after))
         if best is None or _on_both(places) > _on_both(best[1]):
             best = laid, places
         if _on_both(places) >= MOSTLY * len(places) > 0:
             break
     return None if best is None else (*best, finds)
+
+
+def _finds(
+    before: Photo, after: Photo, laid: Registration, overviews: tuple[Overview, Overview] | None
+) -> list[tuple[Fastener, ...]]:
+    """Find the fasteners of both photos; in the later one, those of the sizes that the earlier one shows."""
+    early = _leaning(before, overviews[0] if overviews else look_over(before))
+    late = overviews[1] if overviews else look_over(after, _sizes_seen(laid, early, after))
+    return [early, _leaning(after, late)]
+
+
+def _leaning(photo: Photo, overview: Overview) -> tuple[Fastener, ...]:
+    """Give all finds; the lean is read again where the closer look has put the fastener."""
+    return lean_in(overview.octaves, photo, find_fasteners(photo, FAINT_SCORE, overview))
+
+
+def _sizes_seen(laid: Registration, early: Sequence[Fastener], after: Photo) -> Radii:
+    """Say how large the photo after shows what the one before does, in its working pixels."""
+    radii = [f.radius * laid.zoom(f.cx, f.cy) / after.scale for f in early if f.score >= MIN_SCORE]
+    return (min(radii) / SIZE_MARGIN, max(radii) * SIZE_MARGIN) if radii else ANY_SIZE
 
 
 def _on_both(places: Sequence[Place]) -> int:
@@ -479,8 +496,8 @@ def _mates(
     """Pair fasteners of any kind that stand in one place, the nearest first, each once."""
     apart = []
     for early in before:
-        (x, y), jacobian = laid.to_after(early.cx, early.cy)
-        radius = early.radius * math.sqrt(abs(np.linalg.det(jacobian)))
+        (x, y), _ = laid.to_after(early.cx, early.cy)
+        radius = early.radius * laid.zoom(early.cx, early.cy)
         apart += [(math.hypot(late.cx - x, late.cy - y) / radius, early, late) for late in after]
     pairs: list[tuple[Fastener, Fastener]] = []
     for distance, early, late in sorted(apart, key=lambda entry: entry[0]):
