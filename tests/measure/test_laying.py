@@ -1,5 +1,7 @@
 """Registering drawn plates, whose homography is known exactly."""
 
+import itertools
+
 import cv2
 import numpy as np
 import pytest
@@ -106,3 +108,21 @@ def test_where_corners_have_nothing_in_common_blobs_may(draw_plate, camera, monk
         register(photo(here, canvas, 1), photo(here, draw_plate([(250.0, 300.0, 45.0, 20.0)], seed=3), 2))
         is None
     )
+
+
+def test_what_does_not_lie_on_the_first_plane_is_laid_by_itself(draw_plate, camera):
+    here, near, far = camera(0, 0), camera(10, 20), camera(10, 20, roll=6, zoom=1.2)
+    left, right = (draw_plate(NUTS, seed=seed) for seed in (1, 2))
+    two = np.hstack([photo(here, left, 1).working, photo(here, right, 2).working])
+    moved = np.hstack([photo(near, left, 3).working, photo(far, right, 4).working])
+    first, second = itertools.islice(registrations(Photo.from_array(two), Photo.from_array(moved)), 2)
+    for x, y in ((200, 200), (320, 320), (450, 400)):
+        expected = near.see(*here_to_plate(here, x, y))[0], far.see(*here_to_plate(here, x, y))[0] + (640, 0)
+        found = first.to_after(x, y)[0], second.to_after(x + 640, y)[0]
+        other = second.to_after(x, y)[0], first.to_after(x + 640, y)[0]
+        assert any(np.allclose(pair, expected, atol=2.0) for pair in (found, other))
+
+
+def here_to_plate(look, x, y):
+    place = np.linalg.inv(look.matrix) @ (x, y, 1.0)
+    return place[:2] / place[2]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -46,7 +47,11 @@ LEAST_MATCHES, LEAST_BLOBS = 12, 18
 """Clear matches on one plane. Of 785 pairs of photos of different joints none had more than 6 corners, of 500
 none more than 9 blobs; but blobs see the whole of a nut, and nuts are all alike."""
 PLENTY = 3
-"""Times as many matches among the stronger half of the points save the work of matching them all."""
+"""Times as many matches among the stronger half of the corners save the work of matching them all."""
+CLEARLY_OFF = 20.0
+"""Working pixels by which a match misses a plane that it does not lie on."""
+ROUNDS = 3
+"""Times that points are looked for again near their places, while more and more of them agree."""
 LEAST_SPREAD, SPREAD_OF_MANY = 0.06, 0.025
 """Standard deviation along their short axis that the fewest matches need, and that any number needs, as a
 share of the photo's width: on a line, or on one spot, they settle no plane. In between it falls with the
@@ -106,57 +111,59 @@ def registrations(before: Photo, after: Photo) -> Iterator[Registration]:
     """Find homographies between two photos of one joint, each at more cost than the one before.
 
     Corners are matched over the whole photos and a plane is fitted; with the plane known, every corner is
-    looked for again near its expected place, which settles the plane more finely. Corners may have too little
-    in common, as after a change of light, or most of it on another plane. Blobs with histograms of gradients
-    cost more: of the surface's colour, on which shade and light from elsewhere leave no edge, and of its
-    brightness; what more of them agree on stands.
+    looked for again near its expected place, which settles the plane more finely. It may be another part's:
+    then the next plane has what is left. Corners may have too little in common, as after a change of light.
+    Blobs with histograms of gradients cost more: of the surface's colour, on which shade and light from
+    elsewhere leave no edge, and of its brightness; planes that more of them agree on come first.
 
     References
     ----------
     Rublee et al., ICCV 2011 (corners); Lowe, IJCV 2004 (blobs); Arandjelovic and Zisserman, CVPR 2012
     (roots of histograms); Barath et al., CVPR 2020 (robust fit). From memory.
     """
-    if laid := _laid(before, after, _corners, LEAST_MATCHES):
-        yield laid
-    either = (_laid(before, after, blobs, LEAST_BLOBS) for blobs in (_colour_blobs, _blobs))
-    if laid := max(filter(None, either), key=lambda laid: laid.matches, default=None):
-        yield laid
+    yield from _planes(before, after, _corners, LEAST_MATCHES)
+    either = (_planes(before, after, blobs, LEAST_BLOBS) for blobs in (_colour_blobs, _blobs))
+    yield from sorted(itertools.chain(*either), key=lambda laid: -laid.matches)
 
 
-def _laid(
+def _planes(
     before: Photo, after: Photo, points: Callable[[Photo], _Points | None], least: int
-) -> Registration | None:
+) -> Iterator[Registration]:
+    """Lay the photos by the plane that most clear matches lie on, then by those that the others lie on."""
     a, b = points(before), points(after)
     if a is None or b is None:
-        return None
-    half = a.half, b.half
-    first = _first_fit(*half, before, PLENTY * least, LEAST_SPREAD)
-    first = first or _first_fit(a, b, before, least, SPREAD_OF_MANY)
-    if first is None:
-        return None
-    second = _fit(a, b, _near_matches(a, b, first[0])) or first
-    homography, matches = second if len(second[1]) > len(first[1]) else first
+        return
+    fit = _plausible_fit(a, b, _clear_matches(a.sample, b.sample), before, PLENTY * least, LEAST_SPREAD)
+    left = None if fit else _clear_matches(a, b)
+    if left is not None:
+        fit = _plausible_fit(a, b, left, before, least, SPREAD_OF_MANY)
     to_full = [_scaling(photo.scale) for photo in (before, after)]
-    return Registration(to_full[1] @ homography @ np.linalg.inv(to_full[0]), len(matches))
+    while fit:
+        homography, matches = _closer(a, b, fit)
+        yield Registration(to_full[1] @ homography @ np.linalg.inv(to_full[0]), len(matches))
+        left = _clear_matches(a, b) if left is None else left
+        left = left[_off(a, b, left, homography) > CLEARLY_OFF]
+        fit = _plausible_fit(a, b, left, before, least, SPREAD_OF_MANY)
 
 
 @dataclass(frozen=True, slots=True)
 class _Points:
-    """Places (N, 2) in working pixels, the strongest first, their descriptors, and how these are compared.
+    """Places (N, 2) in working pixels, their descriptors, and how these are compared.
 
-    ``alike`` is the distance by ``norm`` under which two descriptors may be of one point.
+    ``alike`` is the distance by ``norm`` under which two descriptors may be of one point. The first
+    ``sampled`` of them are spread over the photo as all are.
     """
 
     places: Floats
     words: Words
     norm: int
     alike: float
+    sampled: int = 0
 
     @property
-    def half(self) -> _Points:
-        """The stronger half."""
-        some = slice(len(self.places) // 2)
-        return replace(self, places=self.places[some], words=self.words[some])
+    def sample(self) -> _Points:
+        """The first of them."""
+        return replace(self, places=self.places[: self.sampled], words=self.words[: self.sampled])
 
 
 def _corners(photo: Photo) -> _Points | None:
@@ -174,7 +181,8 @@ def _corners(photo: Photo) -> _Points | None:
     keys, words = finder.compute(grey, [keys[i] for i in strongest])
     if not keys:
         return None
-    return _Points(_places(keys), np.asarray(words, np.uint8), cv2.NORM_HAMMING, ALIKE_BITS)
+    described = np.asarray(words, np.uint8)
+    return _Points(_places(keys), described, cv2.NORM_HAMMING, ALIKE_BITS, sampled=len(keys) // 2)
 
 
 def _blobs(photo: Photo) -> _Points | None:
@@ -209,25 +217,39 @@ def _blobs_of(picture: NDArray[np.uint8]) -> _Points | None:
     keys, words = cv2.SIFT.create(BLOBS, contrastThreshold=FAINTEST).detectAndCompute(picture, None)
     if not keys:
         return None
-    strongest = np.argsort([-k.response for k in keys], kind="stable")
-    places, words = _places(keys)[strongest], words[strongest]
     roots = np.sqrt(words / np.maximum(words.sum(axis=1, keepdims=True), 1e-6)).astype(np.float32)
-    return _Points(places, roots, cv2.NORM_L2, ALIKE_ROOTS)
+    return _Points(_places(keys), roots, cv2.NORM_L2, ALIKE_ROOTS)
 
 
 def _places(keys: Sequence[cv2.KeyPoint]) -> Floats:
     return np.asarray(cv2.KeyPoint.convert(keys), float)
 
 
-def _first_fit(
-    a: _Points, b: _Points, before: Photo, least: int, spread: float
+def _plausible_fit(
+    a: _Points, b: _Points, matches: Matches, before: Photo, least: int, spread: float
 ) -> tuple[Floats, Matches] | None:
-    """Fit a homography to clear matches and give it with those that agree, where it is plausible."""
-    fit = _fit(a, b, _clear_matches(a, b))
+    """Fit a homography and give it with the matches that agree, where they are enough and it may be."""
+    fit = _fit(a, b, matches)
     if fit is None or len(fit[1]) < least:
         return None
     here, there = fit[1].T
     return fit if _plausible(fit[0], a.places[here], b.places[there], before, spread) else None
+
+
+def _closer(a: _Points, b: _Points, fit: tuple[Floats, Matches]) -> tuple[Floats, Matches]:
+    """Look for all points again near their expected places, while more and more of them agree."""
+    for _ in range(ROUNDS):
+        closer = _fit(a, b, _near_matches(a, b, fit[0]))
+        if closer is None or len(closer[1]) <= len(fit[1]):
+            break
+        fit = closer
+    return fit
+
+
+def _off(a: _Points, b: _Points, matches: Matches, homography: Floats) -> Floats:
+    """Say how far matches miss a homography, in working pixels."""
+    expected = cv2.perspectiveTransform(a.places[matches[:, 0]][:, None], homography)[:, 0]
+    return np.asarray(np.linalg.norm(expected - b.places[matches[:, 1]], axis=1))
 
 
 def _clear_matches(a: _Points, b: _Points) -> Matches:
