@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.evidence.frame import box_of, plane_to_image
-from visual_aid.fasteners.channels import ANY_SIZE, Radii
-from visual_aid.fasteners.find import MIN_SCORE, Overview, find_fasteners, look_over
+from visual_aid.fasteners.channels import Radii
+from visual_aid.fasteners.find import MIN_SCORE, SOUGHT, Overview, find_fasteners, look_over
 from visual_aid.fasteners.lean import lean_in
 from visual_aid.measure.hexagon_size import common_size
 from visual_aid.measure.laying import Registration, registrations
@@ -335,7 +335,7 @@ def _leaning(photo: Photo, overview: Overview) -> tuple[Fastener, ...]:
 def _sizes_seen(laid: Registration, early: Sequence[Fastener], after: Photo) -> Radii:
     """Say how large the photo after shows what the one before does, in its working pixels."""
     radii = [f.radius * laid.zoom(f.cx, f.cy) / after.scale for f in early if f.score >= MIN_SCORE]
-    return (min(radii) / SIZE_MARGIN, max(radii) * SIZE_MARGIN) if radii else ANY_SIZE
+    return (min(radii) / SIZE_MARGIN, max(radii) * SIZE_MARGIN) if radii else SOUGHT
 
 
 def _on_both(places: Sequence[Place]) -> int:

@@ -11,6 +11,7 @@ from visual_aid import __version__
 from visual_aid.evaluation.judging import judge
 from visual_aid.evaluation.truth import TruthPhoto
 from visual_aid.evidence.frame import box_of
+from visual_aid.fasteners.channels import ANY_SIZE
 from visual_aid.fasteners.find import Overview, find_fasteners, look_over
 from visual_aid.fasteners.lean import add_lean
 from visual_aid.model import Candidate, Cue, Fastener, Outline, Quality, Screening
@@ -34,7 +35,7 @@ def views(
     photo: Photo, truth: TruthPhoto, seed: int
 ) -> Iterator[tuple[Overview, tuple[Fastener, ...], bool]]:
     """Give what is found on a photo, and, if that is more, with what is labelled; the last tells which."""
-    overview = look_over(photo)
+    overview = look_over(photo, ANY_SIZE)
     found = find_fasteners(photo, overview=overview)
     yield overview, found, True
     completed = add_lean(photo, with_labels(found, truth, np.random.default_rng([seed, 1])))
