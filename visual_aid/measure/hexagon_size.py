@@ -41,12 +41,12 @@ _COST = PULL * (_SHIFTS**2).sum(axis=1)
 
 
 @cache
-def _cells() -> NDArray[np.int32]:
+def _cells() -> NDArray[np.intp]:
     """Give the samples that hexagons' sides run through, by size, shift, turn, side and place along it."""
     side = round(2 * REACH * DENSITY)
     at = np.multiply.outer(np.exp(SIZES), _POINTS)[:, None] + _SHIFTS[:, None, None, None]
-    column, row = np.moveaxis(np.clip((at + REACH) * DENSITY, 0, side - 1).astype(np.int32), -1, 0)
-    cells: NDArray[np.int32] = row * side + column
+    column, row = np.moveaxis(np.clip((at + REACH) * DENSITY, 0, side - 1).astype(np.intp), -1, 0)
+    cells: NDArray[np.intp] = row * side + column
     return cells
 
 
