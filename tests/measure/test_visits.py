@@ -91,6 +91,17 @@ def test_a_turn_that_the_corners_speak_against_is_measured_and_not_flagged(draw_
         assert {(t.turn, t.turned) for t in comparison.turns} == {(7.0, flagged)}
 
 
+def test_views_hardly_alike_tell_of_a_plain_turn_but_not_that_a_nut_stayed(draw_plate, found, monkeypatch):
+    before = photo(found["before.jpg"], draw_plate(NUTS), 1, "before.jpg")
+    for turn, measured in (
+        (Turn(25.0, 0.06, 0.06), 3),
+        (Turn(9.0, 0.06, 0.06), 0),
+        (Turn(25.0, 0.04, 0.06), 0),
+    ):
+        monkeypatch.setattr(visits, "measure_turn", lambda *_, turn=turn: turn)
+        assert len(compare(before, before).turns) == measured
+
+
 def test_another_joint_is_refused(draw_plate, found):
     before = photo(found["before.jpg"], draw_plate(NUTS, seed=1), 1, "before.jpg")
     after = photo(found["after.jpg"], draw_plate(NUTS, seed=9), 2, "after.jpg")

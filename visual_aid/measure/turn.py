@@ -55,7 +55,7 @@ DENIED = 1.0
 LEAST_MOVED = 0.05
 """Gain of the moved edges at one turn over the median of all from which a nut turned. Of 221 nuts of made
 pairs that stayed one is called turned with this or 0.1, of 79 that turned 65 or 63 are found."""
-DOUBT, DOUBT_RISE = 0.15, 1.8
+DOUBT, DOUBT_RISE = 0.2, 1.8
 """Uncertainty in degrees at full agreement, and the power by which it rises where they agree less:
 set on 97 nuts of made pairs; of 404 on 95 pairs 83 % lie within it."""
 

@@ -38,9 +38,9 @@ MOST_TILT = 55.0
 LEAST_TURN = 4.0
 """Degrees under which no nut is called turned; common practice, no source. Of 294 nuts that stayed, on
 95 pairs of made pictures, 289 are measured within 2 degrees and nine in ten within 0.7."""
-LEAST_AGREEMENT, LEAST_TOGETHER = 0.1, 0.15
+ALIKE, HARDLY_ALIKE = (0.1, 0.15), (0.05, 0.1)
 """Agreement of the edges, and that with the corners' support, under which the two views of a nut are too
-unlike for a turn to mean anything."""
+unlike to say that it stayed, and too unlike for a turn to mean anything, however clear of its doubt."""
 MOST_CHANCE = 0.999
 """No measurement of a photo is surer than this, whatever the normal distribution says far out."""
 MOSTLY = 0.5
@@ -449,10 +449,12 @@ def _turns(
     turns = []
     for place, (a, b) in zip(places, views, strict=True):
         measured = measure_turn(a, b)
-        if measured.agreement < LEAST_AGREEMENT or measured.together < LEAST_TOGETHER:
+        least = max(LEAST_TURN, CLEAR_OF_DOUBT * measured.uncertainty)
+        turned = abs(measured.degrees) > least and measured.borne_out
+        needed = HARDLY_ALIKE if turned else ALIKE
+        if measured.agreement < needed[0] or measured.together < needed[1]:
             continue
         x, y = after.to_full(b.centre)
-        least = max(LEAST_TURN, CLEAR_OF_DOUBT * measured.uncertainty)
         turns.append(
             NutTurn(
                 cx=place.cx,
@@ -461,7 +463,7 @@ def _turns(
                 after=(float(x), float(y)),
                 turn=measured.degrees,
                 uncertainty=measured.uncertainty,
-                turned=abs(measured.degrees) > least and measured.borne_out,
+                turned=turned,
             )
         )
     return tuple(turns)
