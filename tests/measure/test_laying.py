@@ -126,3 +126,9 @@ def test_what_does_not_lie_on_the_first_plane_is_laid_by_itself(draw_plate, came
 def here_to_plate(look, x, y):
     place = np.linalg.inv(look.matrix) @ (x, y, 1.0)
     return place[:2] / place[2]
+
+
+def test_matches_of_a_plane_are_asked_once_even_if_the_plane_moves_off_them(draw_plate, camera, monkeypatch):
+    monkeypatch.setattr(laying, "_closer", lambda a, b, fit: (np.diag([3.0, 3.0, 1.0]) @ fit[0], fit[1]))
+    one, two = (photo(camera(tilt, 20), draw_plate(NUTS), tilt) for tilt in (10, 20))
+    assert 0 < len(list(itertools.islice(registrations(one, two), 30))) < 30

@@ -142,7 +142,8 @@ def _planes(
         homography, matches = _closer(a, b, fit)
         yield Registration(to_full[1] @ homography @ np.linalg.inv(to_full[0]), len(matches))
         left = _clear_matches(a, b) if left is None else left
-        left = left[_off(a, b, left, homography) > CLEARLY_OFF]
+        for on in (fit[0], homography):
+            left = left[_off(a, b, left, on) > CLEARLY_OFF]
         fit = _plausible_fit(a, b, left, before, least, SPREAD_OF_MANY)
 
 

@@ -15,6 +15,9 @@ from visual_aid.model import NOT_IN_PLACE, Fastener
 
 FAR, NEAR = 1.0, 0.75
 """Nut radii between two finds of one nut, before and after the common shift of the tops is taken off."""
+MEET = 0.75
+"""Nut radii between the seats of one nut from which the photos are laid on each other by another plane than
+the one that it stands on: half of a joint's seats lie up to 0.63 apart on the right plane of made pairs."""
 MOST_SIZE_RATIO = 1.7
 BOTH = 0.2
 """Sum of the scores from which two finds of one place count: each backs the other."""
@@ -35,8 +38,8 @@ Floats = NDArray[np.float64]
 class Place:
     """Where a nut's top is seen in the photo before, in full pixels, and how sure it is one.
 
-    ``after`` is where the photo after shows it, in pixels of that one; ``both`` tells whether both
-    photos' finds hold it.
+    ``after`` is where the photo after shows it, in pixels of that one; ``met`` tells whether both
+    photos' finds hold it and its seats meet in the plane.
     """
 
     cx: float
@@ -44,7 +47,7 @@ class Place:
     radius: float
     score: float
     after: tuple[float, float] = (0.0, 0.0)
-    both: bool = False
+    met: bool = False
 
 
 def pair_fasteners(
@@ -71,15 +74,17 @@ def pair_fasteners(
     back = laid.inverse()
     here, there = [_top(f) for f in nuts[0]], [_mapped(back, _top(f)) for f in nuts[1]]
     # Nuts stand on the plane that the photos are laid on each other by: their tops are further apart.
-    seats = _nearest([_seat(f) for f in nuts[0]], [_mapped(back, _seat(f)) for f in nuts[1]], FAR)
-    shift = _common_shift(here, there, seats)
+    seats_here, seats_there = [_seat(f) for f in nuts[0]], [_mapped(back, _seat(f)) for f in nuts[1]]
+    shift = _common_shift(here, there, _nearest(seats_here, seats_there, FAR))
     there = [
         dataclasses.replace(p, cx=p.cx - shift[0] * p.radius, cy=p.cy - shift[1] * p.radius) for p in there
     ]
     pairs = _nearest(here, there, NEAR)
     paired_here, paired_there = {i for i, _ in pairs}, {j for _, j in pairs}
     owned: list[tuple[Place, Fastener | None]] = [
-        (_mean(here[i], there[j]), nuts[1][j]) for i, j in pairs if here[i].score + there[j].score >= BOTH
+        (_mean(here[i], there[j], _apart(seats_here[i], seats_there[j]) < MEET), nuts[1][j])
+        for i, j in pairs
+        if here[i].score + there[j].score >= BOTH
     ]
     owned += [(p, None) for i, p in enumerate(here) if i not in paired_here and p.score >= ALONE]
     owned += [(p, nuts[1][j]) for j, p in enumerate(there) if j not in paired_there and p.score >= ALONE]
@@ -155,7 +160,7 @@ def _nearest(here: Sequence[Place], there: Sequence[Place], limit: float) -> lis
     apart = []
     for i, p in enumerate(here):
         for j, q in enumerate(there):
-            distance = math.hypot(p.cx - q.cx, p.cy - q.cy) / max(p.radius, q.radius)
+            distance = _apart(p, q)
             if distance < limit and 1 / MOST_SIZE_RATIO < p.radius / q.radius < MOST_SIZE_RATIO:
                 apart.append((distance, i, j))
     pairs: dict[int, int] = {}
@@ -165,7 +170,12 @@ def _nearest(here: Sequence[Place], there: Sequence[Place], limit: float) -> lis
     return list(pairs.items())
 
 
-def _mean(p: Place, q: Place) -> Place:
+def _apart(p: Place, q: Place) -> float:
+    """Give how far apart two places are, in radii of the larger."""
+    return math.hypot(p.cx - q.cx, p.cy - q.cy) / max(p.radius, q.radius)
+
+
+def _mean(p: Place, q: Place, met: bool) -> Place:
     """Put a find of the photo before and one of the photo after, mapped back, together."""
     size = p.score / (p.score + q.score)
     place = _trust(p.score, q.score)
@@ -174,7 +184,7 @@ def _mean(p: Place, q: Place) -> Place:
         place * p.cy + (1 - place) * q.cy,
         p.radius**size * q.radius ** (1 - size),
         p.score + q.score,
-        both=True,
+        met=met,
     )
 
 

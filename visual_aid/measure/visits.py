@@ -44,7 +44,7 @@ unlike to say that it stayed, and too unlike for a turn to mean anything, howeve
 MOST_CHANCE = 0.999
 """No measurement of a photo is surer than this, whatever the normal distribution says far out."""
 MOSTLY = 0.5
-"""Share of the nuts that have to be found in both photos; else another way to lay them is tried."""
+"""Share of the nuts that have to meet in the plane; else another way to lay the photos is tried."""
 RIM = 1.3
 """Nut radii from the middle of a turned nut to the line around it: clear of its corners."""
 STANDS = 0.5
@@ -311,9 +311,9 @@ def _laid_out(
         # Photos of different joints are not searched: most of them share nothing.
         finds = finds or _finds(before, after, laid, overviews)
         places = pair_fasteners(laid, finds[0], finds[1], _size(before), _size(after))
-        if best is None or _on_both(places) > _on_both(best[1]):
+        if best is None or _met(places) > _met(best[1]):
             best = laid, places
-        if _on_both(places) >= MOSTLY * len(places) > 0:
+        if _met(places) >= MOSTLY * len(places) > 0:
             break
     return None if best is None else (*best, finds)
 
@@ -338,8 +338,8 @@ def _sizes_seen(laid: Registration, early: Sequence[Fastener], after: Photo) -> 
     return (min(radii) / SIZE_MARGIN, max(radii) * SIZE_MARGIN) if radii else SOUGHT
 
 
-def _on_both(places: Sequence[Place]) -> int:
-    return sum(place.both for place in places)
+def _met(places: Sequence[Place]) -> int:
+    return sum(place.met for place in places)
 
 
 def _tilt(fasteners: Sequence[Fastener]) -> float:
