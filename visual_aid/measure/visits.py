@@ -32,7 +32,7 @@ SCHEMA = "visual-aid/comparison/1"
 FAINT_SCORE = 0.05
 """Finds scored lower are not even looked for in the other photo; two faint ones make one that counts."""
 SIZE_MARGIN = 1.6
-"""Factor by which the later photo's fasteners are sought smaller and larger than the earlier one has them."""
+"""Factor by which the later photo's fasteners are sought smaller than the earlier one has them."""
 MOST_TILT = 55.0
 """Degrees off the part's normal beyond which the near side of a nut hides its outline."""
 LEAST_TURN = 4.0
@@ -333,9 +333,13 @@ def _leaning(photo: Photo, overview: Overview) -> tuple[Fastener, ...]:
 
 
 def _sizes_seen(laid: Registration, early: Sequence[Fastener], after: Photo) -> Radii:
-    """Say how large the photo after shows what the one before does, in its working pixels."""
+    """Say from what size on the photo after may show what the one before does, in its working pixels.
+
+    Large fasteners are always sought: they cost little, and their studs' ends may be what was found before.
+    """
     radii = [f.radius * laid.zoom(f.cx, f.cy) / after.scale for f in early if f.score >= MIN_SCORE]
-    return (min(radii) / SIZE_MARGIN, max(radii) * SIZE_MARGIN) if radii else SOUGHT
+    least = min(radii, default=0.0) / SIZE_MARGIN
+    return max(least, SOUGHT[0]), SOUGHT[1]
 
 
 def _met(places: Sequence[Place]) -> int:
