@@ -57,7 +57,7 @@ LEAST_MOVED = 0.05
 pairs that stayed one is called turned with this or 0.1, of 79 that turned 65 or 63 are found."""
 DOUBT, DOUBT_RISE = 0.2, 1.8
 """Uncertainty in degrees at full agreement, and the power by which it rises where they agree less:
-set on 97 nuts of made pairs; of 404 on 95 pairs 83 % lie within it."""
+set on 97 nuts of made pairs; of 563 on 131 pairs 82 % lie within it."""
 
 
 @dataclass(frozen=True, slots=True)
