@@ -89,6 +89,14 @@ def test_two_who_find_the_same_photo_free_at_the_same_moment_get_two(store, wait
     assert store.leases.take(waiting[1], holder="C", by="C") is not None
 
 
+def test_what_was_decided_between_the_look_and_the_take_is_not_given(store, waiting, monkeypatch):
+    store.rule_out([waiting[0]], by="R. Roe")
+    find, stale = leases.worklist.next_to_decide, iter([waiting[0]])
+    monkeypatch.setattr(leases.worklist, "next_to_decide", lambda *about: next(stale, None) or find(*about))
+    assert take(store, "A") == waiting[1]
+    assert store.leases.take(waiting[0], holder="B", by="B") is None
+
+
 def test_who_has_a_photo_is_said(store, waiting):
     assert store.leases.take(waiting[0], holder="A", by="J. Doe") is None
     assert store.leases.take(waiting[0], holder="B", by="R. Roe").by == "J. Doe"

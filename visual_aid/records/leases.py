@@ -50,8 +50,14 @@ class Leases:
         while True:
             with writing(self._engine) as connection:
                 found = worklist.next_to_decide(connection, photo, _is_free(holder), chosen)
-                if found is None or take(connection, found, holder, by):
+                if found is None:
+                    return None
+                if not take(connection, found, holder, by):
+                    continue
+                if worklist.waits(connection, found):
                     return found
+                # Whoever had it decided and went on between the look and the take.
+                connection.execute(delete(t.lease).where(t.lease.c.holder == holder))
 
 
 def take(connection: Connection, photo: str, holder: str, by: str, *, take_over: bool = False) -> bool:

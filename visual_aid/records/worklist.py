@@ -99,6 +99,15 @@ def next_to_decide(
     return found
 
 
+def waits(connection: Connection, photo: str) -> bool:
+    """Tell whether a photo is still to be decided on."""
+    standing = t.standing.c
+    found = connection.scalar(
+        select(standing.photo).where(standing.photo == photo, standing.stage == WAITING)
+    )
+    return found is not None
+
+
 def read_places(connection: Connection) -> tuple[tuple[int, ...], tuple[str, ...]]:
     """Give the axles and the components that positions name."""
     position = t.position.c
