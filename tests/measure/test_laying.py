@@ -128,6 +128,12 @@ def here_to_plate(look, x, y):
     return place[:2] / place[2]
 
 
+def test_a_photo_has_one_plane_in_common_with_itself(draw_plate, camera):
+    one = photo(camera(10, 20), draw_plate(NUTS))
+    for laid in registrations(one, one):
+        assert laid.to_after(200, 300)[0] == pytest.approx((200, 300), abs=0.1)
+
+
 def test_matches_of_a_plane_are_asked_once_even_if_the_plane_moves_off_them(draw_plate, camera, monkeypatch):
     monkeypatch.setattr(laying, "_closer", lambda a, b, fit: (np.diag([3.0, 3.0, 1.0]) @ fit[0], fit[1]))
     one, two = (photo(camera(tilt, 20), draw_plate(NUTS), tilt) for tilt in (10, 20))

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
+from visual_aid.measure.scale import project
 from visual_aid.photo import Photo
 
 Floats = NDArray[np.floating]
@@ -249,7 +250,7 @@ def _closer(a: _Points, b: _Points, fit: tuple[Floats, Matches]) -> tuple[Floats
 
 def _off(a: _Points, b: _Points, matches: Matches, homography: Floats) -> Floats:
     """Say how far matches miss a homography, in working pixels."""
-    expected = cv2.perspectiveTransform(a.places[matches[:, 0]][:, None], homography)[:, 0]
+    expected = project(homography, a.places[matches[:, 0]])
     return np.asarray(np.linalg.norm(expected - b.places[matches[:, 1]], axis=1))
 
 
@@ -263,7 +264,7 @@ def _clear_matches(a: _Points, b: _Points) -> Matches:
 
 
 def _near_matches(a: _Points, b: _Points, homography: Floats) -> Matches:
-    expected = cv2.perspectiveTransform(a.places[:, None], homography)[:, 0]
+    expected = project(homography, a.places)
     near = KDTree(expected).sparse_distance_matrix(KDTree(b.places), NEAR, output_type="ndarray")
     unlike = _unlike(a.words[near["i"]], b.words[near["j"]])
     nearest = np.argsort(unlike, kind="stable")[: np.count_nonzero(unlike < a.alike)]

@@ -178,8 +178,10 @@ def scale_of_length(a: Point, b: Point, millimetres: float, what: str, pointing:
 
 
 def project(homography: Floats, points: Floats) -> Floats:
-    """Map points (..., 2) by a homography."""
+    """Map points (..., 2), if there are any, by a homography."""
     shape = points.shape
+    if not points.size:
+        return np.zeros(shape)
     mapped = cv2.perspectiveTransform(np.asarray(points, float).reshape(-1, 1, 2), homography)
     return np.asarray(mapped, float).reshape(shape)
 
