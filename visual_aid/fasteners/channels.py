@@ -100,6 +100,8 @@ def pyramid(lightness: Image, radii: Radii = ANY_SIZE) -> list[Level]:
     ----------
     lightness : ndarray of uint8, shape (H, W)
         CIELAB lightness of the working image, 0 to 255.
+    radii : (float, float)
+        Smallest and largest radius sought, in pixels.
     """
     height, width = lightness.shape
     octaves = _octaves(lightness)

@@ -115,6 +115,8 @@ def peaks(lightness: Image, template: Floats, radii: Radii = ANY_SIZE) -> tuple[
     ----------
     lightness : ndarray of uint8, shape (H, W)
         CIELAB lightness of the working image.
+    radii : (float, float)
+        Smallest and largest radius sought, in pixels.
 
     Returns
     -------

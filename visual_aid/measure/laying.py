@@ -138,7 +138,7 @@ def _planes(
     left = None if fit else _clear_matches(a, b)
     if left is not None:
         fit = _plausible_fit(a, b, left, before, least, SPREAD_OF_MANY)
-    to_full = [_scaling(photo.scale) for photo in (before, after)]
+    to_full = [to_full_pixels(photo.scale) for photo in (before, after)]
     while fit:
         homography, matches = _closer(a, b, fit)
         yield Registration(to_full[1] @ homography @ np.linalg.inv(to_full[0]), len(matches))
@@ -299,8 +299,8 @@ def _fit(a: _Points, b: _Points, matches: Matches) -> tuple[Floats, Matches] | N
     return None if homography is None else (np.asarray(homography, float), matches[agree.ravel() > 0])
 
 
-def _scaling(scale: float) -> Floats:
-    """Matrix from working to full pixels; whole numbers are pixel centres in both."""
+def to_full_pixels(scale: float) -> Floats:
+    """Give the matrix from working to full pixels; whole numbers are pixel centres in both."""
     return np.array([[scale, 0, (scale - 1) / 2], [0, scale, (scale - 1) / 2], [0, 0, 1]])
 
 

@@ -109,7 +109,7 @@ def measure_turn(a: NutView, b: NutView) -> Turn:
     starts = 0.0, *(float(asked[i]) for i in order)
     scores: dict[float, float] = {}
     # All at once, since what either photo shows is then set up once.
-    _score(a, b, [turn for start in starts for turn in _around(start)], scores)
+    _add_scores(a, b, [turn for start in starts for turn in _around(start)], scores)
     tops = [_climb(a, b, start, scores) for start in starts]
     top = max(tops, key=lambda turn: scores[turn] + float(at_turns(odds, turn)))
     turns = np.array(sorted(scores))
@@ -169,7 +169,7 @@ def _climb(a: NutView, b: NutView, start: float, scores: dict[float, float]) -> 
     best = start
     while True:
         around = _around(best)
-        _score(a, b, around, scores)
+        _add_scores(a, b, around, scores)
         top = max(around, key=lambda turn: scores[turn])
         if top == best or abs(top - start) > MOST_CLIMB:
             return best
@@ -180,7 +180,7 @@ def _around(turn: float) -> tuple[float, float, float]:
     return turn - FINE_STEP, turn, turn + FINE_STEP
 
 
-def _score(a: NutView, b: NutView, turns: Sequence[float], scores: dict[float, float]) -> None:
+def _add_scores(a: NutView, b: NutView, turns: Sequence[float], scores: dict[float, float]) -> None:
     """Add the scores of turns that have none yet."""
     if new := sorted({*turns} - scores.keys()):
         scores.update(zip(new, _scores(a, b, new, FINE), strict=True))

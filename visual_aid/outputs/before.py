@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.measure.laying import register
+from visual_aid.measure.laying import register, to_full_pixels
 from visual_aid.photo import Photo
 
 Pixels = NDArray[np.uint8]
@@ -38,12 +38,6 @@ def laid_on(before: Photo, after: Photo, homography: Sequence[float] | None = No
     if plane is None:
         stretched = cv2.resize(before.working, (width, height), interpolation=cv2.INTER_AREA)
         return np.asarray(stretched, np.uint8)
-    there = _to_full(after.scale)
-    working = np.linalg.inv(there) @ plane @ _to_full(before.scale)
+    there = to_full_pixels(after.scale)
+    working = np.linalg.inv(there) @ plane @ to_full_pixels(before.scale)
     return np.asarray(cv2.warpPerspective(before.working, working, (width, height)), np.uint8)
-
-
-def _to_full(scale: float) -> NDArray[np.float64]:
-    """Give the matrix from working pixels to full ones; pixel centres are whole numbers in both."""
-    half = (scale - 1) / 2
-    return np.array([[scale, 0, half], [0, scale, half], [0, 0, 1]])
