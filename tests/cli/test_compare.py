@@ -19,7 +19,7 @@ def run(*arguments):
 def measured(monkeypatch):
     """Stand in for the engine, whose own tests are elsewhere."""
 
-    def compare(before, after, records=None, overviews=None):
+    def compare(before, after, records=None, overview=None):
         names = before.info.name, after.info.name
         if names[0] != names[1]:
             return Comparison(*names, why="too little in common: another joint")

@@ -102,6 +102,24 @@ def test_views_hardly_alike_tell_of_a_plain_turn_but_not_that_a_nut_stayed(draw_
         assert len(compare(before, before).turns) == measured
 
 
+def test_the_later_photo_is_searched_by_what_the_earlier_one_shows(draw_plate, found, monkeypatch):
+    before = photo(found["before.jpg"], draw_plate(NUTS), 1, "before.jpg")
+    after = photo(found["after.jpg"], draw_plate(NUTS), 2, "after.jpg")
+    overview = visits.look_over(before)
+    asked = []
+
+    def look_over(photo, radii):
+        asked.append((photo.info.name, radii))
+        return overview
+
+    monkeypatch.setattr(visits, "look_over", look_over)
+    compare(before, after, overview=overview)
+    ((name, (least, largest)),) = asked
+    assert name == "after.jpg"
+    assert least == pytest.approx(44 / visits.SIZE_MARGIN, rel=0.1)
+    assert largest == visits.SOUGHT[1]
+
+
 def test_another_joint_is_refused(draw_plate, found):
     before = photo(found["before.jpg"], draw_plate(NUTS, seed=1), 1, "before.jpg")
     after = photo(found["after.jpg"], draw_plate(NUTS, seed=9), 2, "after.jpg")

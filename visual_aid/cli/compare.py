@@ -40,9 +40,9 @@ def compare_photos(before: Path, after: Path, lines: Path | None, overlay: Path 
         photos = read_photo(before), read_photo(after)
     except PhotoError as refused:
         raise click.UsageError(str(refused)) from refused
-    overviews = look_over(photos[0]), look_over(photos[1])
-    records = screen_photo(photos[0], overview=overviews[0]), screen_photo(photos[1], overview=overviews[1])
-    comparison = compare(*photos, records, overviews)
+    overview = look_over(photos[0])
+    records = screen_photo(photos[0], overview=overview), screen_photo(photos[1])
+    comparison = compare(*photos, records, overview)
     _print(Console(), comparison)
     failed = not comparison.comparable
     if lines is not None:

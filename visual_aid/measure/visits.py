@@ -241,7 +241,7 @@ def compare(
     before: Photo,
     after: Photo,
     records: tuple[Screening, Screening] | None = None,
-    overviews: tuple[Overview, Overview] | None = None,
+    overview: Overview | None = None,
 ) -> Comparison:
     """Compare two photos of one joint.
 
@@ -251,8 +251,9 @@ def compare(
         The earlier and the later photo.
     records : (Screening, Screening), optional
         Their screening records; with them, evidence that only the later photo shows is listed.
-    overviews : (Overview, Overview), optional
-        Of both photos, where they have been looked over already.
+    overview : Overview, optional
+        Of the photo before, where it has been looked over already; what the one after is searched for
+        depends on it.
 
     Returns
     -------
@@ -264,7 +265,7 @@ def compare(
     for quality, which in zip(qualities, ("before", "after"), strict=True):
         if grave := retakes(quality.problems):
             return Comparison(*names, why=f"the photo {which} cannot be judged: {grave[0].say}")
-    laid_out = _laid_out(before, after, overviews)
+    laid_out = _laid_out(before, after, overview)
     if laid_out is None:
         return Comparison(
             *names,
@@ -295,7 +296,7 @@ def compare(
 
 
 def _laid_out(
-    before: Photo, after: Photo, overviews: tuple[Overview, Overview] | None
+    before: Photo, after: Photo, overview: Overview | None
 ) -> tuple[Registration, list[Place], list[tuple[Fastener, ...]]] | None:
     """Lay the photos on each other, so that what is found in one lies on what is found in the other.
 
@@ -309,7 +310,7 @@ def _laid_out(
     best: tuple[Registration, list[Place]] | None = None
     for laid in registrations(before, after):
         # Photos of different joints are not searched: most of them share nothing.
-        finds = finds or _finds(before, after, laid, overviews)
+        finds = finds or _finds(before, after, laid, overview)
         places = pair_fasteners(laid, finds[0], finds[1], _size(before), _size(after))
         if best is None or _met(places) > _met(best[1]):
             best = laid, places
@@ -319,12 +320,11 @@ def _laid_out(
 
 
 def _finds(
-    before: Photo, after: Photo, laid: Registration, overviews: tuple[Overview, Overview] | None
+    before: Photo, after: Photo, laid: Registration, overview: Overview | None
 ) -> list[tuple[Fastener, ...]]:
     """Find the fasteners of both photos; in the later one, those of the sizes that the earlier one shows."""
-    early = _leaning(before, overviews[0] if overviews else look_over(before))
-    late = overviews[1] if overviews else look_over(after, _sizes_seen(laid, early, after))
-    return [early, _leaning(after, late)]
+    early = _leaning(before, overview or look_over(before))
+    return [early, _leaning(after, look_over(after, _sizes_seen(laid, early, after)))]
 
 
 def _leaning(photo: Photo, overview: Overview) -> tuple[Fastener, ...]:
