@@ -82,8 +82,9 @@ def collect(
     picked: Sequence[TruthPhoto] = (),
     resembling: Mapping[Path, Regression] = MappingProxyType({}),
     vacancies: Mapping[Path, StandardRegression] = MappingProxyType({}),
+    cues: Iterable[Cue] = tuple(MEASURE),
 ) -> dict[Cue, Examples]:
-    """Measure every cue on every labelled photo.
+    """Measure cues on every labelled photo.
 
     Parameters
     ----------
@@ -94,16 +95,18 @@ def collect(
         the other photos (``resemblance.without_each``).
     vacancies : mapping
         The same for vacant places in all that the finder sees (``vacancy.without_each``).
+    cues : iterable of str
+        Which to measure; all without it.
     """
-    rows: dict[Cue, list[tuple[Floats, bool, int, bool, Details | None]]] = {cue: [] for cue in MEASURE}
+    rows: dict[Cue, list[tuple[Floats, bool, int, bool, Details | None]]] = {cue: [] for cue in cues}
     names: dict[Cue, tuple[str, ...]] = {}
     for number, truth in enumerate([*truths, *picked]):
         photo = read_photo(truth.path)
         for overview, fasteners, is_found in views(photo, truth, number):
             learned, vacant = resembling.get(truth.path), vacancies.get(truth.path)
             scene = Scene.build(photo, fasteners, overview, learned, vacant)
-            for cue, measure in MEASURE.items():
-                measurements = measure(scene).measurements
+            for cue in rows:
+                measurements = MEASURE[cue](scene).measurements
                 if not measurements:
                     continue
                 columns, table = feature_table(measurements)
@@ -253,6 +256,7 @@ def main(
         rich,
         resemblance.without_each(seen) if seen else {},
         vacancy.without_each(looked_at) if looked_at else {},
+        only or tuple(MEASURE),
     )
     for cue, used in load_models().items():
         arrays |= used.arrays(cue)
