@@ -6,12 +6,13 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 
-from visual_aid.evaluation.truth import TruthFastener, TruthPhoto
+from visual_aid.evaluation.truth import TruthFastener, TruthPhoto, read_truths
 from visual_aid.evidence.register import MEASURE
+from visual_aid.evidence.scene import Measured
 from visual_aid.evidence.score import load_models
 from visual_aid.model import Fastener
 from visual_aid.training.completed import with_labels
-from visual_aid.training.cues import Examples, fit, folds, main
+from visual_aid.training.cues import Examples, collect, fit, folds, main
 
 
 def examples(shift, photos=60, each=5, seed=0):
@@ -74,12 +75,28 @@ def test_too_few_examples_are_told_from_enough():
     assert not dataclasses.replace(enough, usual=np.zeros_like(enough.usual)).suffice
 
 
-def test_a_cue_that_cannot_be_learned_keeps_its_weights(tmp_path):
+@pytest.fixture
+def plain(tmp_path):
+    """A labelled folder whose one photo shows nothing."""
     Image.new("RGB", (320, 240), "gray").save(tmp_path / "plain.jpg")
     labels = {"image": "plain.jpg", "width": 320, "height": 240, "fasteners": []}
     (tmp_path / "plain.json").write_text(json.dumps(labels))
+    return tmp_path
+
+
+def test_cues_that_are_not_asked_for_are_not_measured(plain, monkeypatch):
+    asked = []
+    measures = {cue: lambda _, cue=cue: asked.append(cue) or Measured() for cue in MEASURE}
+    monkeypatch.setattr("visual_aid.training.cues.MEASURE", measures)
+    collect(read_truths(plain), cues=("gap",))
+    assert set(asked) == {"gap"}
+    collect(read_truths(plain))
+    assert set(asked) == set(MEASURE)
+
+
+def test_a_cue_that_cannot_be_learned_keeps_its_weights(plain, tmp_path):
     out = tmp_path / "cues.npz"
-    result = CliRunner().invoke(main, [str(tmp_path), "--out", str(out)])
+    result = CliRunner().invoke(main, [str(plain), "--out", str(out)])
     assert result.exit_code == 0, result.output
     assert result.output.count("the weights in use are kept") == len(MEASURE)
     with np.load(out) as arrays:
