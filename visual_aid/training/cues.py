@@ -251,16 +251,17 @@ def main(
         [t for folder in group for t in read_truths(folder)] for group in (folders, picked, alike, vacant)
     )
     arrays: dict[str, NDArray[np.generic]] = {}
+    cues = only or tuple(MEASURE)
     collected = collect(
         truths,
         rich,
         resemblance.without_each(seen) if seen else {},
         vacancy.without_each(looked_at) if looked_at else {},
-        only or tuple(MEASURE),
+        cues,
     )
     for cue, used in load_models().items():
         arrays |= used.arrays(cue)
-    for cue in only or MEASURE:
+    for cue in cues:
         examples = collected.get(cue)
         if examples is None or not examples.suffice:
             click.echo(f"{cue}: too few examples to learn from; the weights in use are kept")
