@@ -184,7 +184,6 @@ class Person:
             viewport={"width": size[0], "height": size[1]}, has_touch=touch, reduced_motion="reduce"
         )
         self.page = self.context.new_page()
-        self.page.set_default_timeout(90_000)  # a slow machine shared with other work is no fault of the page
         self.trouble = []
         self.expected = "nothing"
         self.page.on("pageerror", lambda error: self.note(str(error)))

@@ -84,7 +84,9 @@ def open_the_other(person, wear):
 def point_out(person, ends, length):
     """Tap the two ends of a known length, and type it."""
     person.page.locator("button[data-tool=length]").click()
-    for end in ends:
+    for end, asked in zip(ends, ("tap one end", "tap the other end"), strict=True):
+        person.page.locator(".for-length", has_text=asked).wait_for()
+        person.settle()  # what still arrives may move the photo away under the tap
         person.page.mouse.click(*person.on_screen(*end))
     field = person.page.get_by_label("Length, such as 24 mm or 1 in")
     field.fill(f"{length:.1f} mm")
