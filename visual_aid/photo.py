@@ -267,7 +267,7 @@ def read_photo_bytes(data: bytes, name: str, *, path: str = "", max_pixels: int 
     if header.format in ("JPEG", "MPO") and header.mode == "RGB":
         orientation = exif.orientation(header)
         native = _decode_jpeg(data, name, shrink=_scale(width, height))
-        native = _upright(_at_working_scale(native, width, height), orientation)
+        native = _rgb(_upright(_at_working_scale(native, width, height), orientation))
         if orientation >= 5:
             width, height = height, width
         working = _srgb(native, icc)
@@ -388,7 +388,7 @@ _JPEG_MARKER = re.compile(rb"\xff[^\x00\x01\xd0-\xd8\xff]")
 
 
 def _decode_jpeg(data: bytes, name: str, shrink: float = 1.0) -> Pixels:
-    """Decode RGB as stored, smaller by 2, 4 or 8 where ``shrink`` allows.
+    """Decode BGR as stored, smaller by 2, 4 or 8 where ``shrink`` allows.
 
     The decoder then leaves out high frequencies of each 8 x 8 block, which is what makes it cheap.
     """
@@ -401,7 +401,11 @@ def _decode_jpeg(data: bytes, name: str, shrink: float = 1.0) -> Pixels:
         pixels = None
     if pixels is None:
         raise _damaged(name)
-    return cast("Pixels", cv2.cvtColor(pixels, cv2.COLOR_BGR2RGB, dst=pixels))
+    return cast("Pixels", pixels)
+
+
+def _rgb(bgr: Pixels) -> Pixels:
+    return cast("Pixels", cv2.cvtColor(bgr, cv2.COLOR_BGR2RGB, dst=bgr))
 
 
 _REDUCED = {
@@ -413,7 +417,7 @@ _REDUCED = {
 
 
 def _decode_jpeg_full(data: bytes, name: str, orientation: int, icc: bytes) -> Pixels:
-    return _srgb(_upright(_decode_jpeg(data, name), orientation), icc)
+    return _srgb(_rgb(_upright(_decode_jpeg(data, name), orientation)), icc)
 
 
 def _decode_with_pillow(image: Image.Image, name: str) -> Pixels:

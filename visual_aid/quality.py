@@ -94,7 +94,35 @@ _AROUND = 2.0  # nut radii around a fastener that count as the subject
 _CLIPPED = 250  # 8-bit sRGB level from which a channel counts as clipped; JPEG seldom keeps a flat 255
 
 
-def judge(photo: Photo, fasteners: Sequence[Fastener] = (), edges: Edges | None = None) -> Quality:
+@dataclass(frozen=True)
+class Whole:
+    """What a photo shows as a whole, whatever is looked at: measured when first asked for, and once.
+
+    Attributes
+    ----------
+    rgb : ndarray of shape (H, W, 3), uint8
+        sRGB pixels.
+    """
+
+    rgb: Pixels
+
+    @cached_property
+    def sparse(self) -> Pixels:
+        """Every fourth pixel of every fourth row."""
+        return _sparse(self.rgb)
+
+    @cached_property
+    def glare_share(self) -> float:
+        """Share of the photo under its largest patch of glare."""
+        return glare_share(self.sparse)
+
+    @cached_property
+    def edges(self) -> Edges:
+        """The crests of its edges."""
+        return find_edges(self.rgb)
+
+
+def judge(photo: Photo, fasteners: Sequence[Fastener] = (), whole: Whole | None = None) -> Quality:
     """Judge whether a photo can be judged.
 
     Parameters
@@ -103,28 +131,28 @@ def judge(photo: Photo, fasteners: Sequence[Fastener] = (), edges: Edges | None 
         Measured at its working scale.
     fasteners : sequence of Fastener
         What is looked at, if it is known; the middle of the photo otherwise.
-    edges : Edges, optional
-        Of the photo's working image, where they have been found already.
+    whole : Whole, optional
+        Of the photo's working image, where it is judged more than once.
 
     Returns
     -------
     Quality
         ``problems`` lists every limit passed; ``usable`` is false if one of them calls for a retake.
     """
-    rgb = photo.working
+    whole = whole or Whole(photo.working)
     subject = _subject(photo, fasteners)
-    sparse, sparse_subject = _sparse(rgb), _sparse(subject)
+    sparse_subject = _sparse(subject)
     measures = {
-        "bright_level": bright_level(sparse, sparse_subject),
-        "burnt_share": burnt_share(sparse, sparse_subject),
-        "glare_share": glare_share(sparse),
+        "bright_level": bright_level(whole.sparse, sparse_subject),
+        "burnt_share": burnt_share(whole.sparse, sparse_subject),
+        "glare_share": whole.glare_share,
     }
     if fasteners:
         measures["nut_radius"] = float(np.median([f.radius for f in fasteners])) / photo.scale
     else:
         measures["photo_side"] = float(max(photo.info.width, photo.info.height))
     if not retakes(_problems(measures)):  # in the dark and in burnt-out light no edge tells of blur
-        measures["edge_spread"] = edge_spread(edges or find_edges(rgb), subject)
+        measures["edge_spread"] = edge_spread(whole.edges, subject)
     problems = _problems(measures)
     return Quality(not retakes(problems), problems)
 
@@ -334,7 +362,9 @@ def _subject(photo: Photo, fasteners: Sequence[Fastener]) -> Mask:
 
 def _sparse(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Take every fourth pixel of every fourth row: plenty for shares and levels."""
-    return np.ascontiguousarray(pixels[::4, ::4])
+    height, width = (side // 4 for side in pixels.shape[:2])
+    whole = pixels[: 4 * height, : 4 * width]
+    return np.asarray(cv2.resize(whole, (width, height), interpolation=cv2.INTER_NEAREST), np.uint8)
 
 
 def _problems(measures: dict[str, float]) -> tuple[Problem, ...]:

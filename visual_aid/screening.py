@@ -20,7 +20,7 @@ from visual_aid.files import printable
 from visual_aid.model import Fastener, NotJudged, PhotoInfo, Quality, Screening
 from visual_aid.photo import Photo, PhotoError
 from visual_aid.priority import priority
-from visual_aid.quality import find_edges, judge
+from visual_aid.quality import Whole, judge
 
 RETAKE = "the photo has to be taken again first"
 
@@ -50,8 +50,8 @@ def screen_photo(
         The file turns out to be damaged where the working scale did not show it.
     """
     start = time.perf_counter()
-    edges = find_edges(photo.working)
-    quality = judge(photo, edges=edges)
+    whole = Whole(photo.working)
+    quality = judge(photo, whole=whole)
     found = tuple(fasteners or ())
     evidence = Evidence((), tuple(NotJudged(cue, RETAKE) for cue in MEASURE), {})
     if quality.usable:
@@ -61,7 +61,7 @@ def screen_photo(
             found = find_fasteners(photo, overview=overview)
         else:
             found = group_fasteners(add_lean(photo, fasteners))
-        quality = judge(photo, found, edges)
+        quality = judge(photo, found, whole)
     if quality.usable:
         scene = Scene.build(photo, found, overview=overview)
         evidence = find_evidence(scene)

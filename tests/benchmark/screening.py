@@ -14,7 +14,7 @@ import resource
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TypeVar
 
@@ -24,8 +24,9 @@ import numpy as np
 from visual_aid.evidence.register import MEASURE
 from visual_aid.evidence.scene import Scene
 from visual_aid.fasteners.find import find_fasteners
-from visual_aid.photo import read_photo
-from visual_aid.quality import judge
+from visual_aid.model import Fastener
+from visual_aid.photo import Photo, read_photo
+from visual_aid.quality import Whole, judge
 from visual_aid.screening import screen_photo
 from visual_aid.threads import one_thread
 
@@ -63,7 +64,7 @@ def stages(path: Path) -> dict[str, float]:
     _, out["decode"] = timed(lambda: cv2.imdecode(data, cv2.IMREAD_COLOR))
     photo, out["read"] = timed(lambda: read_photo(path))
     fasteners, out["find"] = timed(lambda: find_fasteners(photo))
-    _, out["quality"] = timed(lambda: (judge(photo), judge(photo, fasteners)))
+    _, out["quality"] = timed(lambda: judged_twice(photo, fasteners))
     scene, out["frames"] = timed(lambda: Scene.build(photo, fasteners))
     for cue, measure in MEASURE.items():
         _, out[cue] = timed(
@@ -71,6 +72,13 @@ def stages(path: Path) -> dict[str, float]:
         )
     _, out["whole"] = timed(lambda: screen_photo(read_photo(path)))
     return out
+
+
+def judged_twice(photo: Photo, fasteners: Sequence[Fastener]) -> None:
+    """Judge a photo before and after its fasteners are known, as a screening does."""
+    whole = Whole(photo.working)
+    judge(photo, whole=whole)
+    judge(photo, fasteners, whole)
 
 
 def peak_megabytes(path: Path | None) -> float:

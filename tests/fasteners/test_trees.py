@@ -61,3 +61,20 @@ def test_read_back_from_a_file(tmp_path) -> None:
         assert Trees.from_arrays(arrays, "only")(x).tolist() == trees(x).tolist()
         with pytest.raises(KeyError):
             Trees.from_arrays(arrays, "other")
+
+
+@settings(derandomize=True, deadline=None)
+@given(seed=st.integers(0, 10_000), first=st.integers(1, 12), most=st.integers(1, 30))
+def test_a_cascade_gives_the_whole_sum_of_the_rows_that_the_first_trees_think_best_of(
+    seed, first, most
+) -> None:
+    rng = np.random.default_rng(seed)
+    trees = grown(rng, 12, 3)
+    x = rng.normal(size=(20, COLUMNS)).astype(np.float32)
+    few = Trees(trees.feature[:first], trees.threshold[:first], trees.value[:first], trees.base)
+    early = np.array([naive(few, row) for row in x])
+    cascaded = trees.of_best(x, first, most)
+    kept = np.isfinite(cascaded)
+    assert kept.sum() == min(most, len(x))
+    assert cascaded[kept] == pytest.approx(trees(x)[kept], abs=1e-4)
+    assert (early[kept].min() >= early[~kept] - 1e-4).all()

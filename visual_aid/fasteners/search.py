@@ -18,6 +18,9 @@ from visual_aid.model import KINDS, NOT_IN_PLACE, Kind
 PROPOSALS = 100
 LOOKED_AT = 3
 """Peaks that are moved, per proposal kept: the rest overlap better ones."""
+ASKED_FIRST, PROMISING = 40, 600
+"""Trees that are asked of every peak, and peaks that all trees are asked of. On 84 real and made photos
+the 60 best of all peaks are always among these, and of the 300 best 995 in 1000."""
 KEPT = 45
 """With 180 proposals of which 80 are kept F1 is 0.58 instead of 0.63 on 28 real photos held out, and 0.83
 instead of 0.82 on the samples."""
@@ -62,7 +65,7 @@ def search(octaves: list[Image], weights: Weights, radii: Radii = ANY_SIZE) -> l
 
 def proposals(circles: Floats, sums: Floats, weights: Weights) -> Floats:
     """Move peaks (from ``propose.peaks``) onto what they show and keep those worth a closer look, (N, 3)."""
-    odds = weights.coarse(sums)
+    odds = weights.coarse.of_best(sums, ASKED_FIRST, PROMISING)
     likely = np.argsort(-odds, kind="stable")[: LOOKED_AT * PROPOSALS]
     circles = moved(circles[likely], sums[likely], weights.coarse_shift)
     return circles[best_distinct(circles, odds[likely], PROPOSALS, OVERLAP_CENTRE, OVERLAP_RATIO)]

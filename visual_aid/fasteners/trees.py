@@ -16,6 +16,11 @@ _BLOCK = 1 << 16
 """Row-tree pairs walked at a time, so that they stay in the processor's cache."""
 
 
+def _taken(values: NDArray[Any], at: NDArray[np.intp], axis: int | None = None) -> NDArray[Any]:
+    """Take values from places that are known to be there: not to check them saves a quarter of a walk."""
+    return values.take(at, axis=axis, mode="clip")
+
+
 @dataclass(frozen=True, slots=True)
 class Trees:
     """A sum of T complete binary trees of depth D.
@@ -65,15 +70,46 @@ class Trees:
         for start in range(0, len(x), step):
             rows = np.ascontiguousarray(x[start : start + step], np.float32)
             flat, offset = rows.ravel(), (np.arange(len(rows)) * x.shape[1])[:, None]
-            at = np.broadcast_to(np.arange(trees), (len(rows), trees)).copy()
-            for asked, bound in zip(feature, threshold, strict=True):
-                column = asked.take(at)
+            at = 2 * np.arange(trees) + (_taken(rows, feature[0], axis=1) > threshold[0])
+            for asked, bound in zip(feature[1:], threshold[1:], strict=True):
+                column = _taken(asked, at)
                 column += offset
-                right = flat.take(column) > bound.take(at)
+                right = _taken(flat, column) > _taken(bound, at)
                 at *= 2
                 at += right
-            total[start : start + step] += value.take(at).sum(axis=1)
+            total[start : start + step] += _taken(value, at).sum(axis=1)
         return total
+
+    def of_best(self, x: Floats, first: int, most: int) -> Floats:
+        """Evaluate the sum on the rows of x that the first trees think best of (a soft cascade).
+
+        Parameters
+        ----------
+        x : ndarray of float32, shape (M, F)
+        first : int
+            How many trees are asked of every row.
+        most : int
+            How many rows all trees are asked of.
+
+        Returns
+        -------
+        ndarray of float32, shape (M,)
+            Minus infinity for the rows left out.
+
+        References
+        ----------
+        Bourdev, Brandt, "Robust object detection via soft cascade" (2005).
+        """
+        early, late = self._part(slice(first)), self._part(slice(first, None))
+        total = early(x)
+        if len(x) > most:
+            total[np.argpartition(-total, most)[most:]] = -np.inf
+        asked = np.flatnonzero(total > -np.inf)
+        total[asked] += late(x[asked]) - self.base
+        return total
+
+    def _part(self, which: slice) -> Trees:
+        return Trees(self.feature[which], self.threshold[which], self.value[which], self.base)
 
     def arrays(self, prefix: str) -> Arrays:
         """Name the arrays for an .npz file."""
