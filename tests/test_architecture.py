@@ -14,7 +14,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 RANKS = (
     ("model", "files", "priority", "threads"),
     ("exif",),
-    ("photo", "decoder", "colour", "quality", "likeness"),
+    ("photo", "decoder", "colour", "quality", "quantiles", "likeness"),
     ("fasteners",),
     ("evidence",),
     ("wear", "measure"),

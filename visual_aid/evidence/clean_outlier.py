@@ -23,6 +23,7 @@ from visual_aid.colour import srgb_to_linear
 from visual_aid.evidence.frame import PIXELS_PER_RADIUS, RADIUS, Frame, U, V
 from visual_aid.evidence.scene import Measured, Measurement, Scene
 from visual_aid.model import NotJudged
+from visual_aid.quantiles import median, nanmedian
 
 LEAST_NUTS = 3
 """A nut and two neighbours: with one neighbour nobody can say which of the two is the odd one."""
@@ -129,14 +130,12 @@ def _look_at(frame: Frame, seat: Frame) -> _Nut:
     away = cv2.distanceTransform((~seat.body).astype(np.uint8), cv2.DIST_L2, 3)[_SMALL] / PIXELS_PER_RADIUS
     near = seat.valid[_SMALL] & (away > SURFACE[0]) & (away < SURFACE[1])
     enough = 4 * near.sum() >= LEAST_PIXELS
-    surface = (
-        np.median(_log_channels(_smooth(seat.rgb)[_SMALL][near]), axis=0) if enough else np.full(3, np.nan)
-    )
+    surface = median(_log_channels(_smooth(seat.rgb)[_SMALL][near]), axis=0) if enough else np.full(3, np.nan)
     return _Nut(
         frame=frame,
         pixels=pixels,
         surface=surface.astype(np.float64),
-        middle=np.median(pixels, axis=0),
+        middle=median(pixels, axis=0),
         fine=(channels - cv2.blur(channels, (size, size)))[metal].std(axis=0).astype(np.float64),
     )
 
@@ -147,7 +146,7 @@ def _likeness(nuts: Sequence[_Nut]) -> Floats:
     These are Bhattacharyya coefficients of histograms of red to green and green to blue.
     """
     colours = [nut.pixels[:, 1:] for nut in nuts]
-    middle = np.median(np.concatenate([c[::4] for c in colours]), axis=0)
+    middle = median(np.concatenate([c[::4] for c in colours]), axis=0)
     roots = []
     for own in colours:
         cells = np.clip(((own - middle) / COLOUR_RANGE + 1) * CELLS / 2, 0, CELLS - 1).astype(int)
@@ -173,13 +172,15 @@ def _oddness(overlap: Floats, row: int) -> tuple[float, float]:
     among = overlap[np.ix_(others, others)].copy()
     np.fill_diagonal(among, np.nan)
     lacks = 1 + OVERLAP_FLOOR
-    middle = math.log((lacks - np.median(own)) / (lacks - np.nanmedian(among)))
-    nearest = math.log((lacks - own.max()) / (lacks - np.median(np.nanmax(among, axis=1))))
+    middle = math.log((lacks - median(own)) / (lacks - nanmedian(among.ravel(), axis=0)))
+    nearest = math.log((lacks - own.max()) / (lacks - median(np.nanmax(among, axis=1))))
     return middle, nearest
 
 
 def _log_ratio(own: float, others: Floats, floor: float) -> float:
-    return math.log((own + floor) / (float(np.nanmedian(others)) + floor)) if np.isfinite(own) else math.nan
+    return (
+        math.log((own + floor) / (float(nanmedian(others, axis=0)) + floor)) if np.isfinite(own) else math.nan
+    )
 
 
 def _compare(nuts: Sequence[_Nut], likeness: Floats, row: int) -> Measurement:
@@ -187,7 +188,7 @@ def _compare(nuts: Sequence[_Nut], likeness: Floats, row: int) -> Measurement:
     fastener = nut.frame.fastener
     middles = np.array([n.middle for n in others])
     surfaces = np.array([n.surface for n in others])
-    difference = nut.middle - np.median(middles, axis=0)
+    difference = nut.middle - median(middles, axis=0)
     weights = np.array([LIGHT_WEIGHT, 1.0, 1.0])
     with_surface = np.linalg.norm(weights * (nut.middle - nut.surface))
     others_with_surface = np.linalg.norm(weights * (middles - surfaces), axis=1)
@@ -205,9 +206,9 @@ def _compare(nuts: Sequence[_Nut], likeness: Floats, row: int) -> Measurement:
         "fine_red_green": _log_ratio(float(nut.fine[1]), fine[:, 1], UNEVEN_FLOOR),
         "fine_green_blue": _log_ratio(float(nut.fine[2]), fine[:, 2], UNEVEN_FLOOR),
     }
-    shared = float(np.median(np.delete(likeness[row], row)))
+    shared = float(median(np.delete(likeness[row], row)))
     ids = np.delete(np.arange(len(nuts)), row)
-    among = float(np.median(likeness[np.ix_(ids, ids)][~np.eye(len(ids), dtype=bool)]))
+    among = float(median(likeness[np.ix_(ids, ids)][~np.eye(len(ids), dtype=bool)]))
     lighter = math.expm1(float(difference[0]))
     tone = "lighter" if lighter > 0 else "darker"
     reason = (

@@ -22,6 +22,7 @@ from visual_aid.evidence.resemblance import GAP
 from visual_aid.evidence.scene import NOTHING_IN_PLACE, Measured, Measurement, Scene
 from visual_aid.evidence.stance import Stance
 from visual_aid.model import NotJudged
+from visual_aid.quantiles import median
 
 LEAST_TILT = 12.0
 """Degrees from head on below which the seat hides behind the nut: a slit of 0.2 r would show 0.04 r wide."""
@@ -133,8 +134,8 @@ def _sample(image: Profile, stance: Stance, edges: NDArray[np.float64]) -> Profi
 def _profiles(strips: Profile) -> Profile:
     """Lightness against height, median over the columns, in units of the flats' own; shape (N, heights)."""
     light = strips[..., 0]
-    flats = np.maximum(np.median(light[:, _FLATS], axis=1), 4.0)
-    out: Profile = np.median(light / flats[:, None], axis=2)
+    flats = np.maximum(median(light[:, _FLATS], axis=1), 4.0)
+    out: Profile = median(light / flats[:, None], axis=2)
     return out
 
 
@@ -158,7 +159,7 @@ def _darker_than_others(profiles: Profile) -> Profile:
     """By how much each profile lies below the median of the photo's others, NaN without others."""
     if len(profiles) < 2:
         return np.full_like(profiles, math.nan)
-    others = [np.median(np.delete(profiles, k, axis=0), axis=0) for k in range(len(profiles))]
+    others = [median(np.delete(profiles, k, axis=0), axis=0) for k in range(len(profiles))]
     return np.stack(others) - profiles
 
 
@@ -166,7 +167,7 @@ def _band(light: Profile) -> _Band:
     """Find the deepest band no higher than ``WIDEST``: what a closing with that length fills."""
     rows = max(round(WIDEST / _STEP), 2) | 1
     filled = cv2.morphologyEx(light, cv2.MORPH_CLOSE, np.ones((rows, 1), np.uint8)) - light
-    typical = np.median(filled, axis=1)
+    typical = median(filled, axis=1)
     at = int(np.argmax(np.where(_SEATS, typical, -1.0)))
     depth = float(typical[at])
     low = high = at
@@ -190,7 +191,7 @@ def _measurement(
     like: float,
 ) -> Measurement:
     light = strip[..., 0]
-    flats = max(float(np.median(light[_FLATS])), 4.0)
+    flats = max(float(median(light[_FLATS])), 4.0)
     band = _band(light)
     first, second, third, last = end + 1 + np.round(np.array(ZONES) / _STEP).astype(int)
     darkest = light[first:last].min(axis=0) / flats
@@ -200,7 +201,7 @@ def _measurement(
         "certainty": min(stance.certainty, 8.0),
         "edge_step": float(profile[end + 2] - profile[end - 2]),
         "below_edge": float(profile[first:second].mean()),
-        "darkest": float(np.median(darkest)),
+        "darkest": float(median(darkest)),
         "excess": float(excess[third:last].mean()),
     }
     measures = {"depth_l": band.depth, "width_r": band.width, "height_r": band.height, "share": band.share}

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from visual_aid.colour import srgb_to_lab
 from visual_aid.evidence.frame import BEARING, HEIGHT, RADIUS, WIDTH, Frame, U, V
+from visual_aid.quantiles import median
 
 VERSION = 1
 """Vectors of different versions do not compare."""
@@ -87,7 +88,7 @@ def describe(frame: Frame) -> bytes:
     valid = cv2.resize(frame.valid.astype(np.uint8), _COARSE, interpolation=cv2.INTER_NEAREST) > 0
     field = np.where(valid, _FIELD, _FIELDS)
     known = lab[valid & (_FIELD > 0) & (_FIELD < _FIELDS)]
-    ground = np.median(known, axis=0) if len(known) else np.array([50.0, 0.0, 0.0])
+    ground = median(known, axis=0) if len(known) else np.array([50.0, 0.0, 0.0])
 
     counts = np.bincount(field.ravel(), minlength=_FIELDS + 1)[:_FIELDS]
     sums = [np.bincount(field.ravel(), lab[..., c].ravel(), _FIELDS + 1)[:_FIELDS] for c in range(3)]

@@ -32,6 +32,7 @@ from visual_aid.evidence.scene import Details, Measured, Measurement, Scene
 from visual_aid.fasteners.find import left_out
 from visual_aid.fasteners.groups import beside, expected_places
 from visual_aid.model import NOT_IN_PLACE, Fastener, NotJudged, Outline
+from visual_aid.quantiles import median
 
 Values = NDArray[np.floating | np.integer]
 
@@ -78,7 +79,7 @@ class _Look:
         """How its rings differ from the middle of other places'; NaN where there are none."""
         if not others:
             return np.full_like(self.rings, math.nan)
-        away: NDArray[np.float64] = self.rings - np.median([other.rings for other in others], axis=0)
+        away: NDArray[np.float64] = self.rings - median(np.array([other.rings for other in others]), axis=0)
         return away
 
 
@@ -173,7 +174,9 @@ def _nuts_beside(place: Fastener, fasteners: Sequence[Fastener]) -> float:
 def _against(unlike: NDArray[np.float64], place: Fastener, others: Sequence[Fastener]) -> dict[str, float]:
     """How a place differs from the others found, in its rings and in size; NaN where there are none."""
     away = np.abs(unlike)
-    size = math.log(place.radius / float(np.median([f.radius for f in others]))) if others else math.nan
+    size = (
+        math.log(place.radius / float(median(np.array([f.radius for f in others])))) if others else math.nan
+    )
     return {
         "unlike_lightness": float(away[:RINGS].mean()),
         "unlike_edges": float(away[RINGS:].mean()),
@@ -199,7 +202,7 @@ def _due(scene: Scene) -> tuple[Frame, ...]:
         near = min(scene.fasteners, key=lambda f: math.hypot(f.cx - x, f.cy - y))
         if leaning:
             ways = [((f.seat[0] - f.cx) / f.radius, (f.seat[1] - f.cy) / f.radius) for f in leaning if f.seat]
-            lean_x, lean_y = np.median(ways, axis=0) * radius
+            lean_x, lean_y = median(np.array(ways), axis=0) * radius
             x, y = x + float(lean_x), y + float(lean_y)
         # What is found beside it tells its size and view, not what stands there.
         made.append(dataclasses.replace(near, id=0, kind="hex_nut", cx=x, cy=y, radius=radius, seat=(x, y)))
@@ -232,8 +235,8 @@ def _look(frame: Frame) -> _Look:
     plate = lab[_PLATE & valid]
     if len(plate) < 50:
         plate = lab[_PLATE]
-    ground = np.median(plate, axis=0)
-    ground_edges = float(np.median(strength[_PLATE])) + 0.3
+    ground = median(plate, axis=0)
+    ground_edges = float(median(strength[_PLATE])) + 0.3
     light = _ring_means(lightness, weights)
     edges = _ring_means(strength, weights)
     steps = _ring_means(outwards, weights)
@@ -249,8 +252,8 @@ def _look(frame: Frame) -> _Look:
         "dark_share": float((lab[_INSIDE][:, 0] < ground[0] - 20.0).mean()),
     }
     measures = {
-        "dark_de": float(ground[0] - np.median(lab[_BORE][:, 0])),
-        "rim_de": float(np.sqrt(((np.median(lab[_FACE], axis=0) - ground) ** 2).sum())),
+        "dark_de": float(ground[0] - median(lab[_BORE][:, 0])),
+        "rim_de": float(np.sqrt(((median(lab[_FACE], axis=0) - ground) ** 2).sum())),
         "hexagon_share": hexagon,
     }
     rings = np.concatenate([(light - ground[0]) / 25.0, np.log((edges + 0.3) / ground_edges)])

@@ -22,6 +22,7 @@ from visual_aid.evidence.stance import HEIGHT_OF_NUT, Stance
 from visual_aid.evidence.surroundings import towards_rust
 from visual_aid.evidence.zones import Zones
 from visual_aid.model import NotJudged, Outline
+from visual_aid.quantiles import median, nanmedian, percentile
 
 # Polar grid around the centre of the nut's foot: bearings by radii.
 _BEARINGS = np.radians(np.arange(0, 360, 4.0))
@@ -101,12 +102,12 @@ def _look(frame: Frame, stance: Stance) -> _Foot:
     seen &= _from_segment(u, v, centre) > _BODY
     seen &= _from_segment(u, v, stance.likely(-_STUD_LENGTH)) > _STUD
     far = seen & _FAR
-    paint = np.median(lab[far], axis=0) if far.sum() > 30 else np.median(lab.reshape(-1, 3), axis=0)
+    paint = median(lab[far], axis=0) if far.sum() > 30 else median(lab.reshape(-1, 3), axis=0)
     # The same bearing's own lightness beyond the crack: a shadow over both is none of the crack's.
     outside = np.where(far, lab[..., 0], np.nan)[:, _FAR]
     enough = np.isfinite(outside).sum(axis=1) > 4
     beyond = np.full(len(_BEARINGS), paint[0], np.float32)
-    beyond[enough] = np.nanmedian(outside[enough], axis=1)
+    beyond[enough] = nanmedian(outside[enough], axis=1)
     lighter = lab[..., 0] - beyond[:, None]
     redder, yellower = lab[..., 1] - paint[1], lab[..., 2] - paint[2]
     rusty = towards_rust(redder, yellower)
@@ -143,7 +144,7 @@ def _measurement(frame: Frame, stance: Stance, rust: RustRun, zones: Zones) -> M
     foot = _look(frame, stance)
     far = foot.seen & _FAR
     crack = foot.seen & _CRACK
-    spread = float(np.percentile(foot.different[far], 80)) if far.sum() > 30 else math.nan
+    spread = percentile(foot.different[far], 80) if far.sum() > 30 else math.nan
     rim = foot.seen & _RIM
     # Bearing by bearing: does anything in the crack's ring stand out of this paint's own variation?
     limit = max(LEAST_DIFFERENCE, spread if math.isfinite(spread) else 0.0)
@@ -169,7 +170,7 @@ def _measurement(frame: Frame, stance: Stance, rust: RustRun, zones: Zones) -> M
         "rust_run_contrast": rust.run.contrast,
         "rust_streak": rust.streak,
     }
-    stands_out = float(np.median(peak[visible])) if visible.any() else math.nan
+    stands_out = float(median(peak[visible])) if visible.any() else math.nan
     measures = {
         "arc_deg": length * 360 / len(_BEARINGS),
         "share": share,
@@ -187,7 +188,7 @@ def _measurement(frame: Frame, stance: Stance, rust: RustRun, zones: Zones) -> M
 
 def _nut_colour(frame: Frame) -> Grid:
     """Median CIELAB of the nut's top between stud and edge."""
-    out: Grid = np.median(frame.lab[_TOP_FACE], axis=0)
+    out: Grid = median(frame.lab[_TOP_FACE], axis=0)
     return out
 
 

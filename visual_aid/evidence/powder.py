@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from visual_aid.evidence.frame import BEARING, PIXELS_PER_RADIUS, Frame
 from visual_aid.evidence.surroundings import Map, Surroundings, soft_step
+from visual_aid.quantiles import median
 
 # A grain is shorter than this in every direction, in r; a line is longer in one of them.
 GRAIN = 0.35
@@ -55,7 +56,7 @@ class Powder:
         if self.below.sum() < LEAST_PIXELS or self.far.sum() < LEAST_PIXELS:
             return float("nan")
         there: NDArray[np.float32] = surface[self.far]
-        return float((surface[self.below].mean() - np.median(there)) / (there.std() + NOISE))
+        return float((surface[self.below].mean() - median(there)) / (there.std() + NOISE))
 
     @property
     def plain_grains_near(self) -> float:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from visual_aid.evidence.frame import LEFT, PIXELS_PER_RADIUS, TOP, U, V
 from visual_aid.evidence.surroundings import Map, Surroundings
+from visual_aid.quantiles import median, percentile
 
 RIM = 1.15
 """Radius, in r, from which the surface rather than the nut's own flats is seen."""
@@ -146,7 +147,7 @@ def _along(band: Map, mask: Map, slant: float) -> Run:
     inside = np.abs(offset) <= REACH
     column = int(np.argmax(np.where(inside, strength, -1)))
     peak = float(strength[column])
-    usual = float(np.median(strength[head_mask > 0.5 * _FIRST])) if (head_mask > 0.5 * _FIRST).any() else 0.0
+    usual = float(median(strength[head_mask > 0.5 * _FIRST])) if (head_mask > 0.5 * _FIRST).any() else 0.0
     strong = (strength >= 0.5 * peak) & inside
     left, right = column, column
     while left > 0 and strong[left - 1]:
@@ -193,9 +194,9 @@ def streak(surface: Map, seen: NDArray[np.bool_]) -> float:
         below, rest = mean[measured & _STREAK_BELOW], mean[measured & _STREAK_ELSEWHERE]
         if len(below) < 20 or len(rest) < 50:
             continue
-        height = float(np.percentile(below, 98))
+        height = percentile(below, 98)
         if not height <= highest:
-            highest, excess = height, height - float(np.percentile(rest, 98))
+            highest, excess = height, height - percentile(rest, 98)
     return excess
 
 

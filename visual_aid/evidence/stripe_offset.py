@@ -22,6 +22,7 @@ from visual_aid.evidence.axis import FACE, GIRTH, SEAT, SIDE, STUD, bases, unfol
 from visual_aid.evidence.frame import PIXELS_PER_RADIUS, RADIUS, Frame, U, V
 from visual_aid.evidence.scene import NOTHING_IN_PLACE, Details, Measured, Measurement, Scene
 from visual_aid.model import NotJudged
+from visual_aid.quantiles import median
 
 Floats = NDArray[np.floating]
 
@@ -154,7 +155,7 @@ def _view(frame: Frame) -> _View:
     around = valid[_COARSE] & (_R[_COARSE] > 1.6)
     samples = lab[_COARSE][around] if around.sum() > 60 else lab[_COARSE][_R[_COARSE] > 1.6]
     kind = frame.fastener.kind
-    return _View(frame, lab, valid, np.median(samples, axis=0), kind != "bolt_head", kind == "flange_nut")
+    return _View(frame, lab, valid, median(samples, axis=0), kind != "bolt_head", kind == "flange_nut")
 
 
 def _saturation(lab: NDArray[np.floating]) -> NDArray[np.floating]:
@@ -206,8 +207,8 @@ def _paints(views: Sequence[_View], base: Floats) -> list[_Paint]:
                 take = inside > 0.5 * inside.max()
                 colours.append(view.lab[_COARSE].reshape(-1, 3)[strip.where[k]][take])
         lab = np.concatenate(colours).astype(float)
-        lightness, a, b = np.median(lab, axis=0)
-        hue, shade = (None, lightness) if k == len(HUES) else (math.atan2(b, a), np.median(_saturation(lab)))
+        lightness, a, b = median(lab, axis=0)
+        hue, shade = (None, lightness) if k == len(HUES) else (math.atan2(b, a), median(_saturation(lab)))
         found.append(_Paint(hue, float(shade), math.sqrt(total[k])))
     return found
 
@@ -263,7 +264,7 @@ def _painted(view: _View, paint: _Paint) -> tuple[Floats, Floats]:
         soft = 0.25 * paint.strength
     sure = np.zeros(_R.shape)
     for region in (on_nut, ~on_nut):
-        usual = float(np.median(value[region]))
+        usual = float(median(value[region]))
         middle = 0.5 * (usual + paint.strength)
         sure[region] = np.clip((value[region] - middle) / soft + 0.5, 0.0, 1.0)
     sure[~view.valid] = 0.0

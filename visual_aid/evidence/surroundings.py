@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from visual_aid.colour import srgb_to_linear
 from visual_aid.evidence.frame import BEARING, PIXELS_PER_RADIUS, RADIUS, Frame, U, V
+from visual_aid.quantiles import median, percentile
 
 Map = NDArray[np.float32]
 
@@ -82,7 +83,7 @@ def look_around(frame: Frame) -> Surroundings:
     lab = cv2.GaussianBlur(frame.lab, (0, 0), 0.06 * PIXELS_PER_RADIUS)
     base = _BASE & seen
     pixels = lab[base] if base.sum() > 50 else lab[_BASE]
-    paint = np.array([np.median(channel) for channel in np.ascontiguousarray(pixels.T)], np.float32)
+    paint = median(pixels, axis=0)
     lighter, redder, yellower = (lab[..., k] - paint[k] for k in range(3))
     along = towards_rust(redder, yellower)
     _, a, b = cv2.split(lab)
@@ -98,7 +99,7 @@ def look_around(frame: Frame) -> Surroundings:
     ground = base if base.sum() > 50 else _BASE
 
     def against_surface(value: Map) -> Map:
-        out: Map = (value - np.median(value[ground])).astype(np.float32)
+        out: Map = (value - median(value[ground])).astype(np.float32)
         return out
 
     return Surroundings(
@@ -185,6 +186,6 @@ def below_against_elsewhere(around: Surroundings, maps: Mapping[str, Map]) -> di
     if min(below.sum(), elsewhere.sum()) < 15:
         return dict.fromkeys(maps, float("nan"))
     return {
-        name: float(np.percentile(surface[_SMALL][below], 80) - np.percentile(surface[_SMALL][elsewhere], 80))
+        name: percentile(surface[_SMALL][below], 80) - percentile(surface[_SMALL][elsewhere], 80)
         for name, surface in maps.items()
     }
