@@ -83,7 +83,7 @@ def look_around(frame: Frame) -> Surroundings:
     lab = cv2.GaussianBlur(frame.lab, (0, 0), 0.06 * PIXELS_PER_RADIUS)
     base = _BASE & seen
     pixels = lab[base] if base.sum() > 50 else lab[_BASE]
-    paint = median(pixels, axis=0)
+    paint = median(np.asarray(pixels, np.float32), axis=0)
     lighter, redder, yellower = (lab[..., k] - paint[k] for k in range(3))
     along = towards_rust(redder, yellower)
     _, a, b = cv2.split(lab)
