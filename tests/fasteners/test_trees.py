@@ -53,6 +53,15 @@ def test_a_value_at_the_threshold_goes_left() -> None:
     assert trees(np.array([[1.0], [np.nextafter(np.float32(1), np.float32(2))]], "f4")).tolist() == [2, 3]
 
 
+def test_rows_with_too_few_features_are_refused() -> None:
+    trees = Trees(
+        np.array([[0, 0, 2]], np.int16), np.zeros((1, 3), "f4"), np.zeros((1, 4), "f4"), np.asarray(0, "f4")
+    )
+    assert trees(np.zeros((2, 3), "f4")).tolist() == [0, 0]
+    with pytest.raises(IndexError, match="feature 2, rows have 2"):
+        trees(np.zeros((2, 2), "f4"))
+
+
 def test_read_back_from_a_file(tmp_path) -> None:
     trees = grown(np.random.default_rng(2), 3, 2)
     x = np.zeros((2, COLUMNS), np.float32)

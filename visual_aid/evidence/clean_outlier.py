@@ -178,9 +178,9 @@ def _oddness(overlap: Floats, row: int) -> tuple[float, float]:
 
 
 def _log_ratio(own: float, others: Floats, floor: float) -> float:
-    return (
-        math.log((own + floor) / (float(nanmedian(others, axis=0)) + floor)) if np.isfinite(own) else math.nan
-    )
+    if not np.isfinite(own):
+        return math.nan
+    return math.log((own + floor) / (float(nanmedian(others, axis=0)) + floor))
 
 
 def _compare(nuts: Sequence[_Nut], likeness: Floats, row: int) -> Measurement:

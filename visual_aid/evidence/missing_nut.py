@@ -174,9 +174,8 @@ def _nuts_beside(place: Fastener, fasteners: Sequence[Fastener]) -> float:
 def _against(unlike: NDArray[np.float64], place: Fastener, others: Sequence[Fastener]) -> dict[str, float]:
     """How a place differs from the others found, in its rings and in size; NaN where there are none."""
     away = np.abs(unlike)
-    size = (
-        math.log(place.radius / float(median(np.array([f.radius for f in others])))) if others else math.nan
-    )
+    radii = np.array([f.radius for f in others])
+    size = math.log(place.radius / float(median(radii))) if others else math.nan
     return {
         "unlike_lightness": float(away[:RINGS].mean()),
         "unlike_edges": float(away[RINGS:].mean()),

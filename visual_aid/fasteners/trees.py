@@ -57,8 +57,15 @@ class Trees:
         -------
         ndarray of float32, shape (M,)
             Log odds for a classifier, the quantity itself for a regression.
+
+        Raises
+        ------
+        IndexError
+            The trees ask for more features than a row has.
         """
         trees, nodes = self.feature.shape
+        if self.feature.max(initial=0) >= x.shape[1]:
+            raise IndexError(f"trees ask for feature {self.feature.max()}, rows have {x.shape[1]}")
         depth = (nodes + 1).bit_length() - 1
         # The nodes of one level in a row, tree by tree: node j leads to nodes 2 j and 2 j + 1 of the next.
         levels = [slice(2**d - 1, 2 ** (d + 1) - 1) for d in range(depth)]
