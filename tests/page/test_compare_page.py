@@ -121,6 +121,7 @@ def test_a_nut_that_turned_is_seen_confirmed_and_reported(visit, store, hub):
     person.page.get_by_label("Your name or initials").fill("J. Doe")
     person.page.keyboard.press("Enter")
     person.page.locator(".st-key-decide button:enabled", has_text="Confirm").wait_for()
+    person.consider()
     person.press("Confirm")
     person.page.get_by_text("Confirmed by J. Doe").wait_for()
     person.page.get_by_text("All decided on these two photos.").wait_for()
