@@ -76,8 +76,8 @@ def test_sums_over_a_description_stay_exact_in_float32():
 
 
 def test_a_mirrored_photo_is_judged_alike(octaves):
-    mirror = lab_octaves(np.ascontiguousarray(octaves[0][:, ::-1]))
-    width = octaves[0].shape[1]
+    mirror = lab_octaves(np.ascontiguousarray(octaves.lab[0][:, ::-1]))
+    width = octaves.lab[0].shape[1]
     for place in CENTRES:
         (here,) = reconsidered(octaves, [at(place)])
         (there,) = reconsidered(mirror, [dataclasses.replace(at(place), x=width - 1 - place[0])])

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.colour import srgb_to_linear
-from visual_aid.evidence.frame import PIXELS_PER_RADIUS, RADIUS, Frame, U, V
+from visual_aid.evidence.frame import PIXELS_PER_RADIUS, RADIUS, Frame, U, V, smoothed
 from visual_aid.evidence.scene import Measured, Measurement, Scene
 from visual_aid.model import NotJudged
 from visual_aid.quantiles import median, nanmedian
@@ -95,10 +95,6 @@ def _log_linear() -> NDArray[np.float32]:
     return table
 
 
-def _smooth(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    return cv2.GaussianBlur(rgb, (0, 0), 0.06 * PIXELS_PER_RADIUS).astype(np.uint8, copy=False)
-
-
 def _log_channels(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
     """Log of brightness, of red to green and of green to blue, shape (..., 3)."""
     logs = _log_linear()[rgb]
@@ -123,14 +119,14 @@ def _metal(frame: Frame) -> Mask:
 
 
 def _look_at(frame: Frame, seat: Frame) -> _Nut:
-    channels = _log_channels(_smooth(np.ascontiguousarray(frame.rgb[_NEAR])))
+    channels = _log_channels(smoothed(np.ascontiguousarray(frame.rgb[_NEAR])))
     metal = _metal(frame)
     size = round(0.35 * PIXELS_PER_RADIUS) | 1
     pixels = channels[metal].astype(np.float64)
-    away = cv2.distanceTransform((~seat.body).astype(np.uint8), cv2.DIST_L2, 3)[_SMALL] / PIXELS_PER_RADIUS
+    away = seat.away[_SMALL]
     near = seat.valid[_SMALL] & (away > SURFACE[0]) & (away < SURFACE[1])
     enough = 4 * near.sum() >= LEAST_PIXELS
-    surface = median(_log_channels(_smooth(seat.rgb)[_SMALL][near]), axis=0) if enough else np.full(3, np.nan)
+    surface = median(_log_channels(seat.smooth[_SMALL][near]), axis=0) if enough else np.full(3, np.nan)
     return _Nut(
         frame=frame,
         pixels=pixels,

@@ -9,12 +9,11 @@ has, which sets it apart from the bare patches between rust.
 
 from __future__ import annotations
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.colour import srgb_to_linear
-from visual_aid.evidence.frame import PIXELS_PER_RADIUS, Frame
+from visual_aid.evidence.frame import Frame
 from visual_aid.evidence.powder import Powder
 from visual_aid.evidence.runs import Run, strongest_run
 from visual_aid.evidence.scene import Measured, Measurement, Scene
@@ -44,7 +43,7 @@ def measure(scene: Scene) -> Measured:
 
 
 def _powder_maps(frame: Frame, around: Surroundings, powder: Powder) -> dict[str, Map]:
-    linear = srgb_to_linear(cv2.GaussianBlur(frame.rgb, (0, 0), 0.06 * PIXELS_PER_RADIUS).astype(np.uint8))
+    linear = srgb_to_linear(frame.smooth)
     return {
         "grains": powder.grains,
         "plain_grains": powder.plain_grains,

@@ -26,6 +26,8 @@ PIXELS_PER_RADIUS = 20
 LEFT, TOP, RIGHT, BOTTOM = -3.5, -3.0, 3.5, 6.0
 WIDTH = round((RIGHT - LEFT) * PIXELS_PER_RADIUS)
 HEIGHT = round((BOTTOM - TOP) * PIXELS_PER_RADIUS)
+# Standard deviation, in r, of the blur that takes grain off.
+SMOOTH = 0.06
 # Beyond this tilt the far side of a nut hides what lies behind it and the patch smears.
 MOST_TILT = 60.0
 # A nut's flange or washer reaches this far; other fasteners are masked out to here.
@@ -42,6 +44,9 @@ RADIUS: NDArray[np.float32] = np.hypot(_U, _V)
 BEARING: NDArray[np.float32] = np.degrees(np.arctan2(_V, _U)).astype(np.float32)
 U, V = _U, _V
 _ROWS, _COLUMNS = np.mgrid[0:HEIGHT, 0:WIDTH].astype(np.float32)
+_CORNERS = np.array([[0, WIDTH - 1, 0, WIDTH - 1], [0, 0, HEIGHT - 1, HEIGHT - 1], [1, 1, 1, 1]], float)
+# Pixels by which a frame lies within the photo where its corners alone settle it, whatever is rounded.
+_MARGIN = 0.01
 
 
 def plane_to_image(fastener: Fastener) -> NDArray[np.float64]:
@@ -81,6 +86,11 @@ class Frame:
     origin: tuple[float, float]
 
     @cached_property
+    def smooth(self) -> NDArray[np.uint8]:
+        """The patch without the grain of single pixels, sRGB, of the shape of ``rgb``."""
+        return smoothed(self.rgb)
+
+    @cached_property
     def lab(self) -> NDArray[np.float32]:
         """CIELAB D65 of the patch, shape (HEIGHT, WIDTH, 3)."""
         return srgb_to_lab(self.rgb)
@@ -105,9 +115,20 @@ class Frame:
         hidden: NDArray[np.bool_] = np.hypot(U - along * u, V - along * v) < BODY
         return hidden
 
+    @cached_property
+    def away(self) -> NDArray[np.float32]:
+        """Distance from the fastener's own body in r, shape (HEIGHT, WIDTH)."""
+        distance = cv2.distanceTransform((~self.body).astype(np.uint8), cv2.DIST_L2, 3)
+        return np.asarray(distance / PIXELS_PER_RADIUS, np.float32)
+
     def outline(self, points: NDArray[np.floating] | Sequence[tuple[float, float]]) -> Outline:
         """Give a polygon of frame coordinates as an outline in full-photo pixels."""
         return tuple((float(x), float(y)) for x, y in self.to_photo(points))
+
+
+def smoothed(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Take the grain of single pixels off a rectified patch (sRGB, ``PIXELS_PER_RADIUS``)."""
+    return cv2.GaussianBlur(rgb, (0, 0), SMOOTH * PIXELS_PER_RADIUS).astype(np.uint8, copy=False)
 
 
 def box_of(outline: Outline) -> Box:
@@ -123,18 +144,22 @@ def build_frames(
     gravity: tuple[float, float] = (0.0, 1.0),
     *,
     on_seat: bool = False,
+    among: Sequence[Fastener] | None = None,
 ) -> tuple[Frame, ...]:
     """Rectify the surroundings of every fastener.
 
     Parameters
     ----------
-    on_seat : bool
-        Put the origin where the fastener meets its surface instead of on its top.
     gravity : (float, float)
         Unit vector of gravity in the upright photo, y down.
+    on_seat : bool
+        Put the origin where the fastener meets its surface instead of on its top.
+    among : sequence of Fastener, optional
+        What hides the surface, where that is not these fasteners themselves.
     """
+    others = fasteners if among is None else among
     return tuple(
-        _frame(photo, fastener, fasteners, gravity, _origin(fastener, on_seat)) for fastener in fasteners
+        _frame(photo, fastener, others, gravity, _origin(fastener, on_seat)) for fastener in fasteners
     )
 
 
@@ -147,7 +172,7 @@ def _origin(fastener: Fastener, on_seat: bool) -> tuple[float, float]:
 def _frame(
     photo: Photo,
     fastener: Fastener,
-    fasteners: Sequence[Fastener],
+    others: Sequence[Fastener],
     gravity: tuple[float, float],
     origin: tuple[float, float],
 ) -> Frame:
@@ -172,12 +197,8 @@ def _frame(
         flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
         borderMode=cv2.BORDER_REPLICATE,
     )
-    height, width = image.shape[:2]
-    (xu, xv, x0), (yu, yv, y0) = warp.tolist()
-    x = xu * _COLUMNS + xv * _ROWS + x0
-    y = yu * _COLUMNS + yv * _ROWS + y0
-    valid = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
-    for other in fasteners:
+    valid = _inside(warp, image.shape[1], image.shape[0])
+    for other in others:
         if other.id == fastener.id:
             continue
         u, v = map(float, np.linalg.solve(matrix, (other.cx - origin[0], other.cy - origin[1])))
@@ -185,3 +206,15 @@ def _frame(
         if LEFT - reach < u < RIGHT + reach and TOP - reach < v < BOTTOM + reach:
             valid &= (U - u) ** 2 + (V - v) ** 2 > reach**2
     return Frame(fastener, rgb.astype(np.uint8, copy=False), valid, matrix, origin)
+
+
+def _inside(warp: NDArray[np.float64], width: int, height: int) -> NDArray[np.bool_]:
+    """Tell which pixels of a frame come from within an image, by the matrix (2, 3) from frame to image."""
+    corners = warp @ _CORNERS
+    if (corners >= _MARGIN).all() and (corners <= [[width - 1 - _MARGIN], [height - 1 - _MARGIN]]).all():
+        return np.ones((HEIGHT, WIDTH), np.bool_)
+    (xu, xv, x0), (yu, yv, y0) = warp.tolist()
+    x = xu * _COLUMNS + xv * _ROWS + x0
+    y = yu * _COLUMNS + yv * _ROWS + y0
+    inside: NDArray[np.bool_] = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
+    return inside

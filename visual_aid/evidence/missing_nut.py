@@ -184,10 +184,12 @@ def _against(unlike: NDArray[np.float64], place: Fastener, others: Sequence[Fast
 
 
 def _doubtful(scene: Scene) -> tuple[Frame, ...]:
-    """Frames at what the finder saw and was not sure enough of."""
+    """Frames at what the finder saw beside a nut and was not sure enough of."""
     if scene.overview is None:
         return ()
-    return build_frames(scene.photo, left_out(scene.photo, scene.overview, scene.fasteners, LEAST_FIND_SCORE))
+    doubted = left_out(scene.photo, scene.overview, scene.fasteners, LEAST_FIND_SCORE)
+    asked = [place for place in doubted if _nuts_beside(place, scene.fasteners)]
+    return build_frames(scene.photo, asked, among=doubted)
 
 
 def _due(scene: Scene) -> tuple[Frame, ...]:

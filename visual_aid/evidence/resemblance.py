@@ -15,7 +15,7 @@ from importlib.resources import files
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.fasteners.patches import Image, sample
+from visual_aid.fasteners.patches import Image, Octaves, sample
 from visual_aid.fasteners.refine import BINS, CELLS, PATCH_X, PATCH_Y, REACH, SIDE, gradient_histograms
 from visual_aid.fasteners.regression import Floats, Regression
 from visual_aid.model import Fastener
@@ -31,13 +31,13 @@ STEEPEST = 8.0
 """Lightness that fills the range of a cell, in standard deviations of the patch's lightness."""
 
 
-def patches(octaves: list[Image], photo: Photo, fasteners: Sequence[Fastener]) -> Image:
+def patches(octaves: Octaves, photo: Photo, fasteners: Sequence[Fastener]) -> Image:
     """Describe the patch around every fastener.
 
     Parameters
     ----------
-    octaves : list of ndarray
-        CIELAB octaves of the working image, from ``fasteners.patches.lab_octaves``.
+    octaves : Octaves
+        Of the working image.
 
     Returns
     -------
@@ -51,7 +51,7 @@ def patches(octaves: list[Image], photo: Photo, fasteners: Sequence[Fastener]) -
         x, y = PATCH_X * down + lower * aside, lower * down - PATCH_X * aside
         circle = [photo.to_working(fastener.cx), photo.to_working(fastener.cy), fastener.radius / photo.scale]
         around = np.array([circle], np.float32)
-        rows.append(sample(octaves, around, x, y, SIDE / (2 * REACH))[0, ..., 0])
+        rows.append(sample(octaves.light, around, x, y, SIDE / (2 * REACH))[0])
     if not rows:
         return np.zeros((0, (BINS + 1) * CELLS * CELLS), np.uint8)
     light = np.stack(rows)
@@ -73,7 +73,7 @@ def _turned(fastener: Fastener) -> tuple[float, float]:
 
 
 def resemblance(
-    octaves: list[Image], photo: Photo, fasteners: Sequence[Fastener], learned: Regression | None = None
+    octaves: Octaves, photo: Photo, fasteners: Sequence[Fastener], learned: Regression | None = None
 ) -> NDArray[np.float32]:
     """Compare places with labelled ones: those that the package knows, or others that were ``learned``.
 

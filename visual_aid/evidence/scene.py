@@ -19,7 +19,7 @@ from visual_aid.evidence.stance import Stance, find_stances
 from visual_aid.evidence.surroundings import Surroundings, look_around
 from visual_aid.evidence.zones import Zones
 from visual_aid.fasteners.find import Overview
-from visual_aid.fasteners.patches import Image, working_octaves
+from visual_aid.fasteners.patches import Octaves, working_octaves
 from visual_aid.fasteners.regression import Floats, Regression, StandardRegression
 from visual_aid.model import NOT_IN_PLACE, Fastener, NotJudged, Outline
 from visual_aid.photo import Photo
@@ -69,7 +69,7 @@ class Scene:
         )
 
     @cached_property
-    def octaves(self) -> list[Image]:
+    def octaves(self) -> Octaves:
         """CIELAB octaves of the working image, for patches that are not rectified."""
         return working_octaves(self.photo) if self.overview is None else self.overview.octaves
 

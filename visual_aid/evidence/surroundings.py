@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.colour import srgb_to_linear
-from visual_aid.evidence.frame import BEARING, PIXELS_PER_RADIUS, RADIUS, Frame, U, V
+from visual_aid.evidence.frame import BEARING, PIXELS_PER_RADIUS, RADIUS, SMOOTH, Frame, U, V
 from visual_aid.quantiles import median, percentile
 
 Map = NDArray[np.float32]
@@ -79,8 +79,7 @@ class Surroundings:
 def look_around(frame: Frame) -> Surroundings:
     """Measure the surface maps of a seat frame (``Scene.surroundings`` holds those of a photo)."""
     seen = frame.valid & ~frame.body
-    away = cv2.distanceTransform((~frame.body).astype(np.uint8), cv2.DIST_L2, 3) / PIXELS_PER_RADIUS
-    lab = cv2.GaussianBlur(frame.lab, (0, 0), 0.06 * PIXELS_PER_RADIUS)
+    lab = cv2.GaussianBlur(frame.lab, (0, 0), SMOOTH * PIXELS_PER_RADIUS)
     base = _BASE & seen
     pixels = lab[base] if base.sum() > 50 else lab[_BASE]
     paint = median(np.asarray(pixels, np.float32), axis=0)
@@ -93,8 +92,7 @@ def look_around(frame: Frame) -> Surroundings:
     # Orange to brown only, and coloured at all; soft ends, so that a little paint tint does not switch it.
     orange = soft_step(hue, 18, 6) * soft_step(-hue, -92, 6) * soft_step(chroma, 9, 2)
     rust = soft_step(along, RUST_HALF, RUST_SOFT) * orange
-    smooth = cv2.GaussianBlur(frame.rgb, (0, 0), 0.06 * PIXELS_PER_RADIUS).astype(np.uint8, copy=False)
-    linear = srgb_to_linear(smooth) + DARK
+    linear = srgb_to_linear(frame.smooth) + DARK
     red, green, blue = (np.log(linear[..., k]) for k in range(3))
     ground = base if base.sum() > 50 else _BASE
 
@@ -110,7 +108,7 @@ def look_around(frame: Frame) -> Surroundings:
         yellower=yellower,
         red_to_green=against_surface(red - green),
         green_to_blue=against_surface(green - blue),
-        away=away.astype(np.float32),
+        away=frame.away,
         seen=seen,
     )
 

@@ -14,19 +14,19 @@ import numpy as np
 
 from visual_aid.evidence.resemblance import patches
 from visual_aid.fasteners.find import circle_of
-from visual_aid.fasteners.patches import Image, features
+from visual_aid.fasteners.patches import Octaves, features
 from visual_aid.fasteners.regression import Floats, StandardRegression
 from visual_aid.model import Fastener
 from visual_aid.photo import Photo
 
 
-def describe(octaves: list[Image], photo: Photo, fasteners: Sequence[Fastener]) -> Floats:
+def describe(octaves: Octaves, photo: Photo, fasteners: Sequence[Fastener]) -> Floats:
     """Describe the patch around every place, shape (N, F).
 
     Parameters
     ----------
-    octaves : list of ndarray
-        CIELAB octaves of the working image, from ``fasteners.patches.lab_octaves``.
+    octaves : Octaves
+        Of the working image.
     """
     circles = np.array([circle_of(photo, f) for f in fasteners], np.float32).reshape(-1, 3)
     described: Floats = np.hstack([features(octaves, circles), patches(octaves, photo, fasteners)])

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from visual_aid.fasteners.channels import ANY_SIZE, LARGEST, Image, Radii
+from visual_aid.fasteners.channels import ANY_SIZE, LARGEST, Radii
 from visual_aid.fasteners.groups import group_fasteners
 from visual_aid.fasteners.lean import lean_in
 from visual_aid.fasteners.opinion import reconsidered
-from visual_aid.fasteners.patches import working_octaves
+from visual_aid.fasteners.patches import Octaves, working_octaves
 from visual_aid.fasteners.pose import pose
 from visual_aid.fasteners.refine import refined
 from visual_aid.fasteners.search import Circle, Find, apart, circles_of, same_place, search
@@ -42,7 +42,7 @@ stand out by up to two diameters (1.3 r each; ISO 4032 nuts are 1.5 diameters ac
 class Overview:
     """What a photo shows before anything is left out: its CIELAB octaves, and finds apart, best first."""
 
-    octaves: list[Image]
+    octaves: Octaves
     finds: list[Find]
 
 
@@ -58,7 +58,7 @@ def look_over(photo: Photo, radii: Radii = SOUGHT) -> Overview:
     return Overview(octaves, reconsidered(octaves, searched(octaves, radii)))
 
 
-def searched(octaves: list[Image], radii: Radii = ANY_SIZE) -> list[Find]:
+def searched(octaves: Octaves, radii: Radii = ANY_SIZE) -> list[Find]:
     """Search CIELAB octaves and look more closely at what is worth it; scores are the search's alone."""
     return closer(
         octaves, [find for find in search(octaves, load(), radii) if find.searched >= LEAST_SEARCHED]
@@ -142,7 +142,7 @@ def one_an_axis(fasteners: Sequence[Fastener]) -> tuple[Fastener, ...]:
     return tuple(dataclasses.replace(f, id=number) for number, f in enumerate(left, 1))
 
 
-def closer(octaves: list[Image], finds: Sequence[Find]) -> list[Find]:
+def closer(octaves: Octaves, finds: Sequence[Find]) -> list[Find]:
     """Look at finds more closely, and leave out those that turn out to stand on a better one."""
     if not finds:
         return []
@@ -155,7 +155,7 @@ def closer(octaves: list[Image], finds: Sequence[Find]) -> list[Find]:
     ]
 
 
-def posed(photo: Photo, octaves: list[Image], finds: Sequence[Find]) -> tuple[Fastener, ...]:
+def posed(photo: Photo, octaves: Octaves, finds: Sequence[Find]) -> tuple[Fastener, ...]:
     """Turn finds into fasteners in full-photo pixels, with lean, angle and fitted circle."""
     leaning = lean_in(octaves, photo, [_fastener(photo, i, find) for i, find in enumerate(finds, 1)])
     fasteners = []

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.fasteners.patches import Image, working_octaves
+from visual_aid.fasteners.patches import Octaves, working_octaves
 from visual_aid.fasteners.refine import leans
 from visual_aid.model import Fastener
 from visual_aid.photo import Photo
@@ -44,7 +44,7 @@ def add_lean(photo: Photo, fasteners: Sequence[Fastener]) -> tuple[Fastener, ...
     return lean_in(working_octaves(photo), photo, fasteners)
 
 
-def lean_in(octaves: list[Image], photo: Photo, fasteners: Sequence[Fastener]) -> tuple[Fastener, ...]:
+def lean_in(octaves: Octaves, photo: Photo, fasteners: Sequence[Fastener]) -> tuple[Fastener, ...]:
     """As ``add_lean``, with the CIELAB octaves of the working image at hand."""
     if not fasteners:
         return ()

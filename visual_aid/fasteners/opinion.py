@@ -14,7 +14,7 @@ from importlib.resources import files
 
 import numpy as np
 
-from visual_aid.fasteners.patches import Image, polar_features
+from visual_aid.fasteners.patches import Octaves, polar_features
 from visual_aid.fasteners.refine import patch_features
 from visual_aid.fasteners.regression import Floats, StandardRegression
 from visual_aid.fasteners.search import Find, circles_of
@@ -26,13 +26,13 @@ the finds of 121 made photos that taught neither opinion gives 9.1 and 1.2 (and 
 odds), on 28 real ones 8.2 and 0.6; weights of 4 to 12 serve alike."""
 
 
-def describe(octaves: list[Image], circles: Floats) -> Floats:
+def describe(octaves: Octaves, circles: Floats) -> Floats:
     """Describe the patch around every circle (cx, cy, r in pixels of the first octave), shape (N, F)."""
     described: Floats = np.hstack([polar_features(octaves, circles), patch_features(octaves, circles)])
     return described
 
 
-def reconsidered(octaves: list[Image], finds: Sequence[Find]) -> list[Find]:
+def reconsidered(octaves: Octaves, finds: Sequence[Find]) -> list[Find]:
     """Give finds the score that both opinions come to, best first.
 
     What is taken for a bare stud or an empty hole keeps its score: likeness tells fasteners from all else.

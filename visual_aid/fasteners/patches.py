@@ -7,7 +7,9 @@ components over the angle); the square patch keeps what depends on direction: ti
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import cv2
@@ -37,15 +39,33 @@ _SQUARE_X, _SQUARE_Y = (a.astype(np.float32) for a in np.meshgrid(_SIDE, _SIDE))
 _HARMONICS = (1, 2, 3, 4, 6)
 
 
-def lab_octaves(lab: NDArray[Any]) -> list[Image]:
-    """Halve a CIELAB image (uint8) again and again, so that any radius can be sampled without aliasing."""
+@dataclass(frozen=True)
+class Octaves:
+    """An image halved again and again, so that any radius can be sampled without aliasing.
+
+    Attributes
+    ----------
+    lab : tuple of ndarray of shape (H, W, 3), uint8
+        CIELAB, largest first.
+    """
+
+    lab: tuple[Image, ...]
+
+    @cached_property
+    def light(self) -> tuple[Image, ...]:
+        """Lightness alone, each of shape (H, W): to sample it costs half as much."""
+        return tuple(np.ascontiguousarray(image[..., 0]) for image in self.lab)
+
+
+def lab_octaves(lab: NDArray[Any]) -> Octaves:
+    """Halve a CIELAB image (uint8) until a side is under 48 pixels."""
     octaves: list[Any] = [lab]
     while min(octaves[-1].shape[:2]) >= 48:
         octaves.append(cv2.resize(octaves[-1], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
-    return octaves
+    return Octaves(tuple(octaves))
 
 
-def working_octaves(photo: Photo) -> list[Image]:
+def working_octaves(photo: Photo) -> Octaves:
     """CIELAB octaves of a photo's working image, from ``lab_octaves``."""
     return lab_octaves(cv2.cvtColor(photo.working, cv2.COLOR_RGB2Lab))
 
@@ -59,13 +79,17 @@ def plane(tilt: float | None, tilt_axis: float | None) -> NDArray[np.float64]:
     return matrix
 
 
-def sample(octaves: list[Image], circles: Floats, x: Floats, y: Floats, pixels_per_radius: float) -> Floats:
+def sample(
+    images: Sequence[Image], circles: Floats, x: Floats, y: Floats, pixels_per_radius: float
+) -> Floats:
     """Sample the same pattern around every circle.
 
     Parameters
     ----------
+    images : sequence of ndarray
+        ``Octaves.lab`` or ``Octaves.light``.
     circles : ndarray of float32, shape (N, 3)
-        Centre x, y and radius in pixels of the first octave.
+        Centre x, y and radius in pixels of the first image.
     x, y : ndarray of float32, shape (H, W)
         Pattern in radii.
     pixels_per_radius : float
@@ -73,11 +97,11 @@ def sample(octaves: list[Image], circles: Floats, x: Floats, y: Floats, pixels_p
 
     Returns
     -------
-    ndarray of float32, shape (N, H, W, channels)
+    ndarray of float32, shape (N, H, W) and channels, if the images have any
     """
-    out = np.empty((len(circles), *x.shape, octaves[0].shape[2]), np.float32)
+    out = np.empty((len(circles), *x.shape, *images[0].shape[2:]), np.float32)
     level = np.floor(np.log2(np.maximum(circles[:, 2] / pixels_per_radius, 1.0)) + 0.25).astype(int)
-    level = np.minimum(level, len(octaves) - 1)
+    level = np.minimum(level, len(images) - 1)
     for k in np.unique(level):
         chosen = level == k
         scale = 0.5**k
@@ -87,7 +111,7 @@ def sample(octaves: list[Image], circles: Floats, x: Floats, y: Floats, pixels_p
         step = max(1, 32000 // x.shape[0]) * x.shape[0]
         parts = [
             cv2.remap(
-                octaves[k],
+                images[k],
                 map_x[i : i + step].astype(np.float32),
                 map_y[i : i + step].astype(np.float32),
                 cv2.INTER_LINEAR,
@@ -99,13 +123,12 @@ def sample(octaves: list[Image], circles: Floats, x: Floats, y: Floats, pixels_p
     return out
 
 
-def features(octaves: list[Image], circles: Floats) -> Floats:
+def features(octaves: Octaves, circles: Floats) -> Floats:
     """Describe every circle's surroundings by numbers that do not depend on size or exposure.
 
     Parameters
     ----------
-    octaves : list of ndarray
-        From ``lab_octaves``.
+    octaves : Octaves
     circles : ndarray of float32, shape (N, 3)
         Centre x, y and radius in working pixels.
 
@@ -118,12 +141,13 @@ def features(octaves: list[Image], circles: Floats) -> Floats:
     return np.concatenate([polar_features(octaves, circles), _square_features(octaves, circles)], axis=1)
 
 
-def polar_features(octaves: list[Image], circles: Floats) -> Floats:
+def polar_features(octaves: Octaves, circles: Floats) -> Floats:
     """Give the part of ``features`` that is read off rings and around them, shape (N, POLAR_FEATURES)."""
     n = len(circles)
     if not n:
         return np.zeros((0, POLAR_FEATURES), np.float32)
-    lab = np.ascontiguousarray(np.moveaxis(sample(octaves, circles, _POLAR_X, _POLAR_Y, 1 / RING_STEP), 3, 0))
+    seen = sample(octaves.lab, circles, _POLAR_X, _POLAR_Y, 1 / RING_STEP)
+    lab = np.ascontiguousarray(np.moveaxis(seen, 3, 0))
     light = lab[0]
     spread = light.std(axis=(1, 2)) + 3.0
     unit = (light - light.mean(axis=(1, 2), keepdims=True)) / spread[:, None, None]
@@ -195,8 +219,8 @@ def cell_means(patches: Floats, cells: int) -> Floats:
     return np.asarray(tall, np.float32).reshape(n, cells * cells)
 
 
-def _square_features(octaves: list[Image], circles: Floats) -> Floats:
-    light = sample(octaves, circles, _SQUARE_X, _SQUARE_Y, SIDE / (2 * REACH_R))[..., 0]
+def _square_features(octaves: Octaves, circles: Floats) -> Floats:
+    light = sample(octaves.light, circles, _SQUARE_X, _SQUARE_Y, SIDE / (2 * REACH_R))
     spread = light.std(axis=(1, 2), keepdims=True) + 3.0
     unit = (light - light.mean(axis=(1, 2), keepdims=True)) / spread
     strength, position = lengths_and_bins(*gradients(unit), BINS)
@@ -254,7 +278,7 @@ class _View:
 _HEX_VIEWS = tuple(_View.of(tilt, axis) for tilt, axis in _VIEWS)
 
 
-def hexagon_features(octaves: list[Image], circles: Floats) -> Floats:
+def hexagon_features(octaves: Octaves, circles: Floats) -> Floats:
     """Tell how far the edges around every circle follow a hexagon, seen head on or at a tilt.
 
     The gradients are taken back into the part's plane for a few tilts; the sixth harmonic of their directions
@@ -266,7 +290,7 @@ def hexagon_features(octaves: list[Image], circles: Floats) -> Floats:
     """
     if not len(circles):
         return np.zeros((0, HEX_FEATURES), np.float32)
-    light = sample(octaves, circles, _HEX_X, _HEX_Y, _HEX_SIDE / 3.2)[..., 0]
+    light = sample(octaves.light, circles, _HEX_X, _HEX_Y, _HEX_SIDE / 3.2)
     gx, gy = (part.reshape(len(circles), -1) for part in gradients(light))
     shares = []
     for view in _HEX_VIEWS:

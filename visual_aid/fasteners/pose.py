@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.fasteners.hexagon import hexagon_sides
-from visual_aid.fasteners.patches import plane, sample
+from visual_aid.fasteners.patches import Octaves, plane, sample
 
 PIXELS = 16
 """Samples per radius of the rectified patch."""
@@ -58,7 +58,7 @@ class Pose:
 
 
 def pose(
-    octaves: list[Image],
+    octaves: Octaves,
     cx: float,
     cy: float,
     radius: float,
@@ -74,8 +74,7 @@ def pose(
 
     Parameters
     ----------
-    octaves : list of ndarray
-        From ``patches.lab_octaves``.
+    octaves : Octaves
     cx, cy, radius : float
         Rough circle in pixels of the first octave.
     tilt, tilt_axis : float, optional
@@ -84,7 +83,7 @@ def pose(
     matrix = plane(tilt, tilt_axis)
     x = (matrix[0, 0] * _U + matrix[0, 1] * _V).astype(np.float32)
     y = (matrix[1, 0] * _U + matrix[1, 1] * _V).astype(np.float32)
-    light = sample(octaves, np.array([[cx, cy, radius]], np.float32), x, y, PIXELS)[0, ..., 0]
+    light = sample(octaves.light, np.array([[cx, cy, radius]], np.float32), x, y, PIXELS)[0]
     gx = cv2.Sobel(light, cv2.CV_32F, 1, 0, ksize=3)
     gy = cv2.Sobel(light, cv2.CV_32F, 0, 1, ksize=3)
     rim_x, rim_y = gx[_RIM], gy[_RIM]

@@ -13,7 +13,7 @@ from importlib.resources import files
 
 import numpy as np
 
-from visual_aid.fasteners.patches import cell_means, gradients, lengths_and_bins, sample
+from visual_aid.fasteners.patches import Octaves, cell_means, gradients, lengths_and_bins, sample
 from visual_aid.fasteners.regression import Floats, Image, Regression
 
 SIDE, REACH = 48, 2.0
@@ -58,7 +58,7 @@ def gradient_histograms(patches: Floats) -> Floats:
     return np.sqrt(out.reshape(len(patches), BINS * CELLS * CELLS))
 
 
-def patch_features(octaves: list[Image], circles: Floats, x: Floats = PATCH_X, y: Floats = PATCH_Y) -> Image:
+def patch_features(octaves: Octaves, circles: Floats, x: Floats = PATCH_X, y: Floats = PATCH_Y) -> Image:
     """Describe the patch around every circle (cx, cy, r in pixels of the first octave).
 
     Returns
@@ -66,7 +66,7 @@ def patch_features(octaves: list[Image], circles: Floats, x: Floats = PATCH_X, y
     ndarray of uint8, shape (N, BINS * CELLS * CELLS)
         ``gradient_histograms`` times 255.
     """
-    lightness = sample(octaves, circles, x, y, SIDE / (2 * REACH))[..., 0]
+    lightness = sample(octaves.light, circles, x, y, SIDE / (2 * REACH))
     return np.round(255 * np.clip(gradient_histograms(lightness), 0, 1)).astype(np.uint8)
 
 
@@ -81,13 +81,12 @@ def looks() -> tuple[Regression, ...]:
         return tuple(Regression.of(arrays, f"{look}.") for look in range(LOOKS))
 
 
-def refined(octaves: list[Image], circles: Floats) -> Floats:
+def refined(octaves: Octaves, circles: Floats) -> Floats:
     """Move circles onto the fasteners that they roughly show.
 
     Parameters
     ----------
-    octaves : list of ndarray
-        From ``patches.lab_octaves``.
+    octaves : Octaves
     circles : ndarray of float32, shape (N, 3)
         Centre x, y and radius in pixels of the first octave.
 
@@ -107,6 +106,6 @@ def shifted(circles: Floats, readings: Floats) -> Floats:
     return np.concatenate([circles[:, :2] + shift, circles[:, 2:] * growth], axis=1, dtype=np.float32)
 
 
-def leans(octaves: list[Image], circles: Floats) -> Floats:
+def leans(octaves: Octaves, circles: Floats) -> Floats:
     """Read off from seat to top of every circled fastener, in its seen radii: shape (N, 2)."""
     return looks()[-1](patch_features(octaves, circles))[:, 3:]

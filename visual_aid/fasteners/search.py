@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from visual_aid.fasteners.channels import ANY_SIZE, Floats, Image, Radii
+from visual_aid.fasteners.channels import ANY_SIZE, Floats, Radii
 from visual_aid.fasteners.context import context
-from visual_aid.fasteners.patches import features, hexagon_features
+from visual_aid.fasteners.patches import Octaves, features, hexagon_features
 from visual_aid.fasteners.propose import OVERLAP_CENTRE, OVERLAP_RATIO, best_distinct, moved, peaks
 from visual_aid.fasteners.weights import Weights
 from visual_aid.model import KINDS, NOT_IN_PLACE, Kind
@@ -57,9 +57,9 @@ def circles_of(finds: Sequence[Find]) -> Floats:
     return np.array([find.circle for find in finds], np.float32).reshape(-1, 3)
 
 
-def search(octaves: list[Image], weights: Weights, radii: Radii = ANY_SIZE) -> list[Find]:
+def search(octaves: Octaves, weights: Weights, radii: Radii = ANY_SIZE) -> list[Find]:
     """Find circles of such radii in the octaves of a CIELAB working image, best first."""
-    circles, sums = peaks(np.ascontiguousarray(octaves[0][..., 0]), weights.template, radii)
+    circles, sums = peaks(octaves.light[0], weights.template, radii)
     return judged(octaves, proposals(circles, sums, weights), weights) if len(circles) else []
 
 
@@ -78,7 +78,7 @@ def settled(circles: Floats, seen: Floats, weights: Weights) -> Floats:
     return circles[best_distinct(circles, odds, KEPT, OVERLAP_CENTRE, OVERLAP_RATIO)]
 
 
-def judged(octaves: list[Image], circles: Floats, weights: Weights) -> list[Find]:
+def judged(octaves: Octaves, circles: Floats, weights: Weights) -> list[Find]:
     """Settle proposed circles, say what each is and how surely, best first."""
     circles = settled(circles, features(octaves, circles), weights)
     seen = features(octaves, circles)

@@ -24,7 +24,7 @@ from sklearn.ensemble import HistGradientBoostingClassifier, HistGradientBoostin
 from visual_aid.evaluation.truth import SMALL, TruthPhoto, read_truths
 from visual_aid.fasteners.channels import CHANNELS, REACH, pyramid, windows
 from visual_aid.fasteners.context import context
-from visual_aid.fasteners.patches import FEATURES, features, hexagon_features, lab_octaves
+from visual_aid.fasteners.patches import FEATURES, Octaves, features, hexagon_features, lab_octaves
 from visual_aid.fasteners.propose import moved, peaks
 from visual_aid.fasteners.search import apart, proposals, settled
 from visual_aid.fasteners.trees import Trees
@@ -53,8 +53,8 @@ class Scene:
 
     Attributes
     ----------
-    octaves : list of ndarray
-        The view's CIELAB octaves, from ``patches.lab_octaves``.
+    octaves : Octaves
+        Of the view.
     circles : ndarray of float32, shape (N, 3)
         Labelled centres and radii in this view.
     kinds : tuple of str
@@ -64,16 +64,11 @@ class Scene:
         Boxes x0, y0, x1, y1 in which nothing counts.
     """
 
-    octaves: list[Image]
+    octaves: Octaves
     circles: Floats
     kinds: tuple[str, ...]
     teaches: NDArray[np.bool_]
     unjudged: Floats
-
-    @property
-    def lightness(self) -> Image:
-        """CIELAB lightness, shape (H, W)."""
-        return np.ascontiguousarray(self.octaves[0][..., 0])
 
 
 def scenes(truths: Sequence[TruthPhoto], views: int = VIEWS) -> Iterator[Scene]:
@@ -218,7 +213,7 @@ def linear_template(views: Sequence[Scene]) -> Floats:
             for c, k, t in zip(scene.circles, scene.kinds, scene.teaches, strict=True)
             if t and k in IN_PLACE
         ]
-        for level in pyramid(scene.lightness):
+        for level in pyramid(scene.octaves.light[0]):
             height, width = level.cells.shape[1:]
             at = [(y, x) for x, y, r in nuts if abs(math.log(r / level.radius)) < 0.16]
             if at:
@@ -367,7 +362,7 @@ def train(
         nothing, nothing, nothing, (nothing,) * 3, (nothing,) * 3, (nothing,) * len(KINDS), nothing,
     )  # fmt: skip
 
-    tops = [peaks(scene.lightness, weights.template) for scene in views]
+    tops = [peaks(scene.octaves.light[0], weights.template) for scene in views]
     if search is None:
         stage = Samples.empty()
         for number, (scene, (circles, sums)) in enumerate(zip(views, tops, strict=True)):

@@ -15,7 +15,7 @@ import numpy as np
 from visual_aid.evaluation.truth import TruthPhoto, read_truths
 from visual_aid.fasteners.find import searched
 from visual_aid.fasteners.opinion import describe
-from visual_aid.fasteners.patches import Image, lab_octaves
+from visual_aid.fasteners.patches import Image, Octaves, lab_octaves
 from visual_aid.fasteners.regression import Floats, StandardRegression
 from visual_aid.fasteners.search import circles_of
 from visual_aid.training.finder import Scene, assign, scenes
@@ -42,14 +42,14 @@ def examples(scene: Scene) -> tuple[Floats, Truths]:
     state, _ = assign(circles, scene)
     circles, there = circles[state >= 0], state[state >= 0] == 1
     mirrored = circles.copy()
-    mirrored[:, 0] = scene.octaves[0].shape[1] - 1 - circles[:, 0]
+    mirrored[:, 0] = scene.octaves.lab[0].shape[1] - 1 - circles[:, 0]
     described = np.concatenate(
-        [describe(scene.octaves, circles), describe(_mirror(scene.octaves[0]), mirrored)]
+        [describe(scene.octaves, circles), describe(_mirror(scene.octaves.lab[0]), mirrored)]
     )
     return described, np.tile(there, 2)[:, None]
 
 
-def _mirror(image: Image) -> list[Image]:
+def _mirror(image: Image) -> Octaves:
     return lab_octaves(np.ascontiguousarray(image[:, ::-1]))
 
 
