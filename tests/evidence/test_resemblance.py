@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from visual_aid.evaluation.truth import read_truths
-from visual_aid.evidence.resemblance import VACANT, patches, resemblance
+from visual_aid.evidence.resemblance import VACANT, patches
 from visual_aid.evidence.scene import Scene
 from visual_aid.model import NOT_IN_PLACE, Fastener
 from visual_aid.photo import Photo, read_photo
@@ -25,7 +25,8 @@ def labelled(unit):
 @pytest.mark.parametrize("unit", ["unit116", "unit235"])
 def test_empty_holes_of_photos_that_taught_nothing_resemble_vacant_places(unit):
     photo, fasteners = labelled(unit)
-    alike = resemblance(Scene.build(photo, fasteners).octaves, photo, fasteners)[:, VACANT]
+    scene = Scene.build(photo, fasteners)
+    alike = scene.resemblance(scene.patches(fasteners))[:, VACANT]
     empty = np.array([f.kind in NOT_IN_PLACE for f in fasteners])
     assert 0 < empty.sum() < len(empty)
     assert alike[empty].min() > alike[~empty].max()
@@ -56,4 +57,5 @@ def test_a_patch_turns_with_the_lean(draw_joint):
 
 def test_nothing_to_compare():
     photo = Photo.from_array(np.zeros((80, 80, 3), np.uint8), name="black.png")
-    assert resemblance(Scene.build(photo, []).octaves, photo, []).shape == (0, 2)
+    scene = Scene.build(photo, [])
+    assert scene.resemblance(scene.patches([])).shape == (0, 2)

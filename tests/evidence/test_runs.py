@@ -5,9 +5,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from visual_aid.evidence.frame import RADIUS, U, V
-from visual_aid.evidence.runs import streak, strongest_run
+from visual_aid.evidence.runs import leaning_columns, streak, strongest_run
 
 SEEN = RADIUS > 1.2
+COLUMNS = leaning_columns(SEEN)
 
 
 def painted(offset=0.0, width=0.4, length=2.0, slant=0.0, upward=False):
@@ -20,7 +21,7 @@ def painted(offset=0.0, width=0.4, length=2.0, slant=0.0, upward=False):
 
 @given(st.floats(-0.7, 0.7), st.floats(0.3, 0.8), st.floats(1.0, 3.5))
 def test_a_run_is_measured(offset, width, length):
-    run = strongest_run(painted(offset, width, length), SEEN)
+    run = strongest_run(painted(offset, width, length), SEEN, COLUMNS)
     assert run.strength > 0.7
     assert run.contrast > 0.7
     assert abs(run.offset_r - offset) < width / 2 + 0.15
@@ -32,26 +33,26 @@ def test_a_run_is_measured(offset, width, length):
 
 @pytest.mark.parametrize("slant", [-15, -8, 8, 15])
 def test_a_tilted_phone_does_not_lose_it(slant):
-    run = strongest_run(painted(0.0, 0.3, 3.0, slant), SEEN)
+    run = strongest_run(painted(0.0, 0.3, 3.0, slant), SEEN, COLUMNS)
     assert run.strength > 0.7
     assert run.slant_deg == pytest.approx(slant, abs=4.1)
 
 
 def test_what_lies_above_is_no_run_below():
-    assert strongest_run(painted(upward=True), SEEN).strength < 0.05
+    assert strongest_run(painted(upward=True), SEEN, COLUMNS).strength < 0.05
 
 
 def test_an_even_coat_has_no_contrast():
-    assert strongest_run(np.full(U.shape, 0.8, np.float32), SEEN).contrast < 0.05
+    assert strongest_run(np.full(U.shape, 0.8, np.float32), SEEN, COLUMNS).contrast < 0.05
 
 
 def test_a_run_that_begins_elsewhere_is_weaker():
     from_an_edge = painted(length=4.0) * (V > 2.6)
-    assert strongest_run(from_an_edge, SEEN).strength < 0.4
+    assert strongest_run(from_an_edge, SEEN, COLUMNS).strength < 0.4
 
 
 def test_its_outline_hangs_below_the_head():
-    corners = np.array(strongest_run(painted(0.5, 0.4, 2.0), SEEN).polygon())
+    corners = np.array(strongest_run(painted(0.5, 0.4, 2.0), SEEN, COLUMNS).polygon())
     assert corners[:, 1].min() > 0.8
     assert corners[:, 1].max() > 2.5
     assert abs(corners[:, 0].mean() - 0.5) < 0.3

@@ -21,7 +21,8 @@ def test_empty_holes_look_vacant_and_nuts_do_not():
         photo = read_photo(truth.path)
         fasteners = [Fastener(i, f.kind, f.cx, f.cy, f.radius) for i, f in enumerate(seen, 1)]
         empty += [f.kind in NOT_IN_PLACE for f in fasteners]
-        vacant += list(Scene.build(photo, fasteners).vacancy(fasteners))
+        scene = Scene.build(photo, fasteners)
+        vacant += list(scene.vacancy(fasteners, scene.patches(fasteners)))
     empty, vacant = np.array(empty), np.array(vacant)
     # The chance that an empty hole reads higher than a nut (Mann and Whitney's U), 0.5 for guessing.
     higher = (vacant[empty][:, None] > vacant[~empty]).mean()
@@ -37,5 +38,6 @@ def test_sums_over_a_description_stay_exact_in_float32():
 def test_nothing_to_look_at():
     photo = Photo.from_array(np.zeros((80, 80, 3), np.uint8), name="black.png")
     scene = Scene.build(photo, [])
-    assert describe(scene.octaves, photo, []).shape == (0, learned().centre.size)
-    assert scene.vacancy([]).shape == (0,)
+    none = scene.patches([])
+    assert describe(scene.octaves, photo, [], none).shape == (0, learned().centre.size)
+    assert scene.vacancy([], none).shape == (0,)

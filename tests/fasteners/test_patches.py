@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from visual_aid.fasteners.patches import (
     FEATURES,
     HEX_FEATURES,
+    Octaves,
     features,
     hexagon_features,
     lab_octaves,
@@ -30,13 +31,16 @@ def test_a_ramp_is_sampled_where_it_lies(cx, cy, r) -> None:
     rows, columns = np.mgrid[:512, :640]
     ramp = np.round(0.2 * columns + 0.15 * rows).astype(np.uint8)
     octaves = lab_octaves(np.dstack([ramp] * 3))
-    got = sample(octaves, np.array([[cx, cy, r]], np.float32), X, Y, 10.0)
+    got = sample(octaves.lab, np.array([[cx, cy, r]], np.float32), X, Y, 10.0)
     assert got.shape == (1, 7, 7, 3)
     expected = 0.2 * (cx + r * X) + 0.15 * (cy + r * Y)
     assert np.abs(got[0, ..., 0] - expected).max() < 1.0
+    light = sample(octaves.light, np.array([[cx, cy, r]], np.float32), X, Y, 10.0)
+    assert light.shape == (1, 7, 7)
+    assert (light == got[..., 0]).all()
 
 
-def drawn(shape: str, tilt: float, axis: float, radius: float = 40.0) -> list[np.ndarray]:
+def drawn(shape: str, tilt: float, axis: float, radius: float = 40.0) -> Octaves:
     turns = np.linspace(0, 2 * np.pi, 6 if shape == "hexagon" else 90, endpoint=False) + 0.2
     size = radius / math.cos(math.pi / 6) if shape == "hexagon" else 1.05 * radius
     points = np.stack([np.cos(turns), np.sin(turns)], axis=1) @ plane(tilt, axis).T * size + 160
@@ -57,8 +61,8 @@ def test_a_hexagon_stands_out_from_an_ellipse(tilt, axis) -> None:
 
 
 def test_features_do_not_depend_on_size_and_hardly_on_exposure() -> None:
-    small, large = drawn("hexagon", 20, 30, 40.0)[0], drawn("hexagon", 20, 30, 40.0)[0]
-    large = cv2.resize(large, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
+    small = drawn("hexagon", 20, 30, 40.0).lab[0]
+    large = cv2.resize(small, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
     one = features(lab_octaves(small), np.array([[160, 160, 40]], np.float32))[0]
     two = features(lab_octaves(large), np.array([[320.5, 320.5, 80]], np.float32))[0]
     assert one[0] != pytest.approx(two[0])  # the size itself is the first feature

@@ -59,6 +59,6 @@ def test_what_was_learned_elsewhere_is_read_where_it_is_given(draw_joint):
     usual = Scene.build(photo, fasteners)
     described = resemblance.patches(usual.octaves, photo, fasteners)
     learned = fit(described, np.array([[True, False], *[[False, True]] * (len(fasteners) - 1)]))
-    readings = Scene.build(photo, fasteners, learned=learned).resemblance(fasteners)
+    readings = Scene.build(photo, fasteners, learned=learned).resemblance(described)
     assert readings[0, 0] == readings[:, 0].max() > 0.5
-    assert (readings != usual.resemblance(fasteners)).all()
+    assert (readings != usual.resemblance(described)).all()

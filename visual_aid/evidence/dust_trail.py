@@ -9,13 +9,15 @@ has, which sets it apart from the bare patches between rust.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.colour import srgb_to_linear
 from visual_aid.evidence.frame import Frame
 from visual_aid.evidence.powder import Powder
-from visual_aid.evidence.runs import Run, strongest_run
+from visual_aid.evidence.runs import Columns, Run, strongest_run
 from visual_aid.evidence.scene import Measured, Measurement, Scene
 from visual_aid.evidence.surroundings import Map, Surroundings, fan_fit, soft_step
 from visual_aid.evidence.zones import Zones
@@ -31,11 +33,11 @@ MOST_PALE = 15.0
 def measure(scene: Scene) -> Measured:
     """Measure powder below every fastener of the scene."""
     measurements = tuple(
-        _at(frame, around, powder, zones)
-        for frame, around, powder, zones in zip(
-            scene.seats, scene.surroundings, scene.powder, scene.zones, strict=True
+        _at(*about)
+        for about in zip(
+            scene.seats, scene.surroundings, scene.powder, scene.columns, scene.zones, strict=True
         )
-        if frame.fastener.kind not in NOT_IN_PLACE
+        if about[0].fastener.kind not in NOT_IN_PLACE
     )
     if measurements:
         return Measured(measurements)
@@ -54,7 +56,9 @@ def _powder_maps(frame: Frame, around: Surroundings, powder: Powder) -> dict[str
     }
 
 
-def _at(frame: Frame, around: Surroundings, powder: Powder, zones: Zones) -> Measurement:
+def _at(
+    frame: Frame, around: Surroundings, powder: Powder, columns: Sequence[Columns], zones: Zones
+) -> Measurement:
     fit = fan_fit(around, _powder_maps(frame, around, powder))
     paler = np.clip(around.lighter, 0, MOST_PALE) * powder.clean
     features = {
@@ -68,7 +72,7 @@ def _at(frame: Frame, around: Surroundings, powder: Powder, zones: Zones) -> Mea
         "darker_below_t": max(-fit["lighter_below_t"], 0.0),
     }
     tone, covered = _covered(fit, around)
-    down = strongest_run(covered, around.seen)
+    down = strongest_run(covered, around.seen, columns)
     return Measurement(
         frame.fastener,
         features,

@@ -88,7 +88,7 @@ def measure(scene: Scene) -> Measured:
     ends = _lower_edges(strips)
     profiles = _profiles(strips)
     excess = _darker_than_others(profiles)
-    alike = scene.resemblance([frame.fastener for frame, _ in judged])[:, GAP]
+    alike = scene.resemblance(scene.patches([frame.fastener for frame, _ in judged]))[:, GAP]
     return Measured(
         tuple(
             _measurement(frame, stance, edge, strip, profile, dark, int(end), float(like))

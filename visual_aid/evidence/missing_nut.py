@@ -143,7 +143,8 @@ def measure(scene: Scene) -> Measured:
         return Measured((), (NotJudged("missing_nut", NO_PATTERN),))
     looks = [_look(place.frame) for place in places]
     fasteners = [place.frame.fastener for place in places]
-    alike, vacant = scene.resemblance(fasteners)[:, VACANT], scene.vacancy(fasteners)
+    patches = scene.patches(fasteners)
+    alike, vacant = scene.resemblance(patches)[:, VACANT], scene.vacancy(fasteners, patches)
     measurements = []
     for i, (place, look) in enumerate(zip(places, looks, strict=True)):
         # Places where nothing was found are no reference for the others.

@@ -13,16 +13,15 @@ from functools import cache
 from importlib.resources import files
 
 import numpy as np
-from numpy.typing import NDArray
 
 from visual_aid.fasteners.patches import Image, Octaves, sample
 from visual_aid.fasteners.refine import BINS, CELLS, PATCH_X, PATCH_Y, REACH, SIDE, gradient_histograms
-from visual_aid.fasteners.regression import Floats, Regression
+from visual_aid.fasteners.regression import Regression
 from visual_aid.model import Fastener
 from visual_aid.photo import Photo
 
 GAP, VACANT = 0, 1
-"""Columns of ``resemblance``."""
+"""Columns of the readings."""
 LOWER = 0.4
 """The patch reaches further to the seat than to the other side: its middle lies this many radii lower."""
 LEAST_LEAN = 0.05
@@ -72,20 +71,10 @@ def _turned(fastener: Fastener) -> tuple[float, float]:
     return (x / length, y / length) if length > LEAST_LEAN * fastener.radius else (0.0, 1.0)
 
 
-def resemblance(
-    octaves: Octaves, photo: Photo, fasteners: Sequence[Fastener], learned: Regression | None = None
-) -> NDArray[np.float32]:
-    """Compare places with labelled ones: those that the package knows, or others that were ``learned``.
-
-    Returns
-    -------
-    ndarray of float32, shape (N, 2)
-        Columns ``GAP`` and ``VACANT``: about 0 for nuts as they should be, about 1 for what is sought.
-    """
-    readings: Floats = (learned or _learned())(patches(octaves, photo, fasteners))
-    return readings
-
-
 @cache
-def _learned() -> Regression:
+def learned() -> Regression:
+    """Read what the package knows: how patches compare with labelled ones.
+
+    Its columns are ``GAP`` and ``VACANT``, about 0 for nuts as they should be, about 1 for what is sought.
+    """
     return Regression.load(files("visual_aid.evidence") / "resemblance.npz")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -93,12 +94,71 @@ class RustRun:
     streak: float
 
 
-def rust_run(around: Surroundings) -> RustRun:
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """Columns below a fastener's middle that lean alike, each from its own first seen pixel, the rim, down.
+
+    Attributes
+    ----------
+    slant : float
+        Degrees off the frame's gravity; columns meet the first row (the centre) unshifted.
+    first : ndarray of int, shape (columns,)
+        Row of the rim.
+    at : ndarray of int, shape (rows, columns)
+        Where their pixels lie in the leaning band, row by row.
+    seen : ndarray of float32, shape (rows, columns)
+        Share of the surface that is seen.
+    """
+
+    slant: float
+    first: NDArray[np.intp]
+    at: NDArray[np.intp]
+    seen: Map
+
+    @classmethod
+    def of(cls, mask: Map, slant: float) -> Columns:
+        """Lay columns over the lower half of a frame, of which ``mask`` says 1 where the surface is seen."""
+        mask = _sheared(mask, slant)
+        first = np.argmax(mask > 0.5, axis=0)
+        rows = np.minimum(first + np.arange(mask.shape[0])[:, None], mask.shape[0] - 1)
+        at = rows * mask.shape[1] + np.arange(mask.shape[1])
+        return cls(slant, first, at, _widened(mask.take(at)))
+
+    def along(self, band: Map) -> Map:
+        """Take a map of the lower half of the frame along the columns, shape (rows, columns)."""
+        return _widened(_sheared(band, self.slant).take(self.at))
+
+
+def _sheared(band: Map, slant: float) -> Map:
+    if not slant:
+        return band
+    shear = np.array([[1, -np.tan(np.radians(slant)), 0], [0, 1, 0]], np.float32)
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    sheared = cv2.warpAffine(band, shear, (band.shape[1], band.shape[0]), flags=flags)
+    return sheared.astype(np.float32, copy=False)
+
+
+def _widened(columns: Map) -> Map:
+    """Mean over the least width of a run."""
+    return cv2.blur(columns, (max(round(0.15 * _SCALE), 1), 1)).astype(np.float32, copy=False)
+
+
+def _lower_half(surface: NDArray[np.generic]) -> Map:
+    return surface[_CENTRE_ROW::_STEP, ::_STEP].astype(np.float32)
+
+
+def leaning_columns(seen: NDArray[np.bool_]) -> tuple[Columns, ...]:
+    """Lay columns along all ``SLANTS`` over a frame's surface (``Scene.columns`` holds those of a photo)."""
+    mask = _lower_half(seen)
+    return tuple(Columns.of(mask, slant) for slant in SLANTS)
+
+
+def rust_run(around: Surroundings, columns: Sequence[Columns]) -> RustRun:
     """Find the rust-coloured run below a fastener (``Scene.rust_runs`` holds those of a photo)."""
-    return RustRun(strongest_run(around.rust, around.seen), streak(around.red_to_green, around.seen))
+    return RustRun(strongest_run(around.rust, around.seen, columns), streak(around.red_to_green, around.seen))
 
 
-def strongest_run(surface: Map, seen: NDArray[np.bool_]) -> Run:
+def strongest_run(surface: Map, seen: NDArray[np.bool_], columns: Sequence[Columns]) -> Run:
     """Find the strongest run that starts at the fastener's lower edge.
 
     Parameters
@@ -107,17 +167,11 @@ def strongest_run(surface: Map, seen: NDArray[np.bool_]) -> Run:
         0..1, how much a pixel looks like the stuff that runs.
     seen : ndarray of bool, same shape
         The surface itself, without the fastener's body.
+    columns : sequence of Columns
+        ``leaning_columns`` of what is seen.
     """
-    rows = slice(_CENTRE_ROW, None, _STEP)
-    mask = seen[rows, ::_STEP].astype(np.float32)
-    band = surface[rows, ::_STEP].astype(np.float32) * mask
-    best: Run | None = None
-    for slant in SLANTS:
-        run = _along(band, mask, slant)
-        if best is None or _plainness(run) > _plainness(best):
-            best = run
-    assert best is not None
-    return best
+    band = _lower_half(surface) * _lower_half(seen)
+    return max((_along(band, leaning) for leaning in columns), key=_plainness)
 
 
 def _plainness(run: Run) -> float:
@@ -125,29 +179,17 @@ def _plainness(run: Run) -> float:
     return run.contrast + LENGTH_COUNTS * run.length_r - LEAN_COUNTS * abs(run.slant_deg)
 
 
-def _along(band: Map, mask: Map, slant: float) -> Run:
-    """Measure columns that lean by ``slant`` and meet the band's first row (the centre) unshifted."""
-    shape = (band.shape[1], band.shape[0])
-    shear = np.array([[1, -np.tan(np.radians(slant)), 0], [0, 1, 0]], np.float32)
-    if slant:
-        flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-        band = cv2.warpAffine(band, shear, shape, flags=flags).astype(np.float32, copy=False)
-        mask = cv2.warpAffine(mask, shear, shape, flags=flags).astype(np.float32, copy=False)
-    # Each column from its own first seen pixel, the rim, downwards.
-    first = np.argmax(mask > 0.5, axis=0)
-    rows = np.minimum(first + np.arange(band.shape[0])[:, None], band.shape[0] - 1)
-    at = rows * band.shape[1] + np.arange(band.shape[1])
-    band, mask = band.take(at), mask.take(at)
-    width = max(round(0.15 * _SCALE), 1)
-    band = cv2.blur(band, (width, 1)).astype(np.float32, copy=False)
-    mask = cv2.blur(mask, (width, 1)).astype(np.float32, copy=False)
-    head, head_mask = band[:_FIRST].sum(axis=0), mask[:_FIRST].sum(axis=0)
-    strength = np.where(head_mask > 0.5 * _FIRST, head / np.maximum(head_mask, 1e-6), 0)
+def _along(band: Map, columns: Columns) -> Run:
+    """Measure the strongest of columns that lean alike."""
+    band = columns.along(band)
+    head, head_mask = band[:_FIRST].sum(axis=0), columns.seen[:_FIRST].sum(axis=0)
+    enough = head_mask > 0.5 * _FIRST
+    strength = np.where(enough, head / np.maximum(head_mask, 1e-6), 0)
     offset = LEFT + (np.arange(band.shape[1]) + 0.5) / _SCALE
     inside = np.abs(offset) <= REACH
     column = int(np.argmax(np.where(inside, strength, -1)))
     peak = float(strength[column])
-    usual = float(median(strength[head_mask > 0.5 * _FIRST])) if (head_mask > 0.5 * _FIRST).any() else 0.0
+    usual = float(median(strength[enough])) if enough.any() else 0.0
     strong = (strength >= 0.5 * peak) & inside
     left, right = column, column
     while left > 0 and strong[left - 1]:
@@ -157,14 +199,14 @@ def _along(band: Map, mask: Map, slant: float) -> Run:
     down = cv2.blur(band[:, column : column + 1], (1, round(0.4 * _SCALE) | 1))[:, 0]
     lost = down < max(0.4 * peak, 0.12)
     lost[: max(_FIRST // 3, 1)] = False
-    length = int(np.argmax(lost)) if lost.any() else len(lost) - int(first[column])
+    length = int(np.argmax(lost)) if lost.any() else len(lost) - int(columns.first[column])
     return Run(
         strength=peak,
         contrast=peak - usual,
         length_r=length / _SCALE if peak > 0.12 else 0.0,
         width_r=(right - left + 1) / _SCALE,
         offset_r=float(offset[column]),
-        slant_deg=slant,
+        slant_deg=columns.slant,
     )
 
 

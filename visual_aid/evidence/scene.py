@@ -10,16 +10,15 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.evidence import vacancy, zones
+from visual_aid.evidence import resemblance, vacancy, zones
 from visual_aid.evidence.frame import Frame, build_frames
 from visual_aid.evidence.powder import Powder, look_for_powder
-from visual_aid.evidence.resemblance import resemblance
-from visual_aid.evidence.runs import RustRun, rust_run
+from visual_aid.evidence.runs import Columns, RustRun, leaning_columns, rust_run
 from visual_aid.evidence.stance import Stance, find_stances
 from visual_aid.evidence.surroundings import Surroundings, look_around
 from visual_aid.evidence.zones import Zones
 from visual_aid.fasteners.find import Overview
-from visual_aid.fasteners.patches import Octaves, working_octaves
+from visual_aid.fasteners.patches import Image, Octaves, working_octaves
 from visual_aid.fasteners.regression import Floats, Regression, StandardRegression
 from visual_aid.model import NOT_IN_PLACE, Fastener, NotJudged, Outline
 from visual_aid.photo import Photo
@@ -73,13 +72,18 @@ class Scene:
         """CIELAB octaves of the working image, for patches that are not rectified."""
         return working_octaves(self.photo) if self.overview is None else self.overview.octaves
 
-    def resemblance(self, fasteners: Sequence[Fastener]) -> Floats:
-        """How much places look like gaps and vacant ones, shape (N, 2): see ``evidence.resemblance``."""
-        return resemblance(self.octaves, self.photo, fasteners, self.learned)
+    def patches(self, places: Sequence[Fastener]) -> Image:
+        """Describe the patch around every place for ``resemblance`` and ``vacancy``, shape (N, F)."""
+        return resemblance.patches(self.octaves, self.photo, places)
 
-    def vacancy(self, places: Sequence[Fastener]) -> Floats:
+    def resemblance(self, patches: Image) -> Floats:
+        """How much patches look like gaps and vacant places, shape (N, 2): see ``evidence.resemblance``."""
+        return (self.learned or resemblance.learned())(patches)
+
+    def vacancy(self, places: Sequence[Fastener], patches: Image) -> Floats:
         """How much places look vacant, shape (N,): see ``evidence.vacancy``."""
-        return (self.vacant or vacancy.learned())(vacancy.describe(self.octaves, self.photo, places))
+        described = vacancy.describe(self.octaves, self.photo, places, patches)
+        return (self.vacant or vacancy.learned())(described)
 
     @property
     def in_place(self) -> tuple[Frame, ...]:
@@ -113,9 +117,14 @@ class Scene:
         )
 
     @cached_property
+    def columns(self) -> tuple[tuple[Columns, ...], ...]:
+        """Leaning columns below every fastener, in the order of ``seats``."""
+        return tuple(leaning_columns(around.seen) for around in self.surroundings)
+
+    @cached_property
     def rust_runs(self) -> tuple[RustRun, ...]:
         """The rust-coloured run below every fastener, in the order of ``seats``."""
-        return tuple(rust_run(around) for around in self.surroundings)
+        return tuple(map(rust_run, self.surroundings, self.columns))
 
     @cached_property
     def stances(self) -> tuple[Stance, ...]:

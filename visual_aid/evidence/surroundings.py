@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -37,14 +38,17 @@ _BASE = (RADIUS >= 1.5) & (RADIUS < 3.2) & (_BELOW > 60)
 
 # Distances from the fastener's body, in r, over which a fan of fallen matter and a ring of crept rust fade.
 FAN_FADES, RING_FADES = 0.8, 0.25
-_FAN = {"below": np.exp(-((_BELOW / 50) ** 2)), "above": np.exp(-((_ABOVE / 50) ** 2))}
-_SIDEWAYS = {
+_FANS = {
+    "below": np.exp(-((_BELOW / 50) ** 2)),
+    "above": np.exp(-((_ABOVE / 50) ** 2)),
     "left": np.exp(-(((180 - np.abs(BEARING)) / 40) ** 2)),
     "right": np.exp(-((np.abs(BEARING) / 40) ** 2)),
 }
+TERMS = ("level", "across", "down", "ring", *_FANS)
+"""What a map of the surface is explained by: a plane, a ring of crept rust, fans of fallen matter."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Surroundings:
     """A frame's surface maps, each of shape (HEIGHT, WIDTH), and the colour they are relative to.
 
@@ -74,6 +78,41 @@ class Surroundings:
     green_to_blue: Map
     away: Map
     seen: NDArray[np.bool_]
+
+    @cached_property
+    def fans(self) -> Fans | None:
+        """What maps of the surface are explained by; None where too little of it is seen."""
+        small = (self.seen & (self.away < 2.5))[_SMALL]
+        return None if small.sum() < 150 else Fans.over(small, self.away[_SMALL][small])
+
+
+@dataclass(frozen=True, slots=True)
+class Fans:
+    """A plane, a ring around the body and fans below, above and beside it, on N pixels of the surface.
+
+    Attributes
+    ----------
+    where : ndarray of bool
+        The pixels, of every second one of the frame.
+    design : ndarray of shape (N, TERMS)
+        The terms there.
+    inverse : ndarray of shape (TERMS, TERMS)
+        Of their products' sums.
+    """
+
+    where: NDArray[np.bool_]
+    design: NDArray[np.floating]
+    inverse: NDArray[np.floating]
+
+    @classmethod
+    def over(cls, where: NDArray[np.bool_], away: Map) -> Fans:
+        """Lay the terms over pixels that are ``away`` from the body."""
+        fade = np.exp(-away / FAN_FADES)
+        plane = (np.ones(fade.shape, np.float32), U[_SMALL][where], V[_SMALL][where])
+        fans = [fade * fan[_SMALL][where] for fan in _FANS.values()]
+        design = np.stack([*plane, np.exp(-away / RING_FADES), *fans], axis=1).astype(np.float64)
+        # A faint ridge keeps terms apart that the visible part of the surface cannot tell from one another.
+        return cls(where, design, np.linalg.inv(design.T @ design + 2.0 * np.eye(len(TERMS))))
 
 
 def look_around(frame: Frame) -> Surroundings:
@@ -136,33 +175,18 @@ def fan_fit(around: Surroundings, maps: Mapping[str, Map]) -> dict[str, float]:
         ``map_term``: height of each term at the body's edge, in the map's unit, and ``map_below_t``: that
         of the fan below over its standard error. NaN where too little of the surface is seen.
     """
-    near = around.seen & (around.away < 2.5)
-    small = near[_SMALL]
-    fade = np.exp(-around.away[_SMALL][small] / FAN_FADES)
-    terms = {
-        "level": np.ones(fade.shape, np.float32),
-        "across": U[_SMALL][small],
-        "down": V[_SMALL][small],
-        "ring": np.exp(-around.away[_SMALL][small] / RING_FADES),
-        **{name: fade * fan[_SMALL][small] for name, fan in _FAN.items()},
-        **{name: fade * fan[_SMALL][small] for name, fan in _SIDEWAYS.items()},
-    }
-    names = [f"{m}_{t}" for m in maps for t in (*terms, "below_t", "below_less_above")]
-    if small.sum() < 150:
+    fans = around.fans
+    if fans is None:
+        names = [f"{m}_{t}" for m in maps for t in (*TERMS, "below_t", "below_less_above")]
         return dict.fromkeys(names, float("nan"))
-    design = np.stack(list(terms.values()), axis=1).astype(np.float64)
-    values = np.stack([m[_SMALL][small] for m in maps.values()], axis=1).astype(np.float64)
-    # A faint ridge keeps terms apart that the visible part of the surface cannot tell from one another.
-    normal = design.T @ design + 2.0 * np.eye(len(terms))
-    inverse = np.linalg.inv(normal)
-    heights = inverse @ (design.T @ values)
-    rest = values - design @ heights
+    values = np.stack([m[_SMALL][fans.where] for m in maps.values()], axis=1).astype(np.float64)
+    heights = fans.inverse @ (fans.design.T @ values)
+    rest = values - fans.design @ heights
     noise = np.sqrt((rest**2).mean(axis=0))
     out: dict[str, float] = {}
-    order = list(terms)
-    below, above = order.index("below"), order.index("above")
+    below, above = TERMS.index("below"), TERMS.index("above")
     for k, name in enumerate(maps):
-        out |= {f"{name}_{term}": float(heights[t, k]) for t, term in enumerate(order)}
+        out |= {f"{name}_{term}": float(heights[t, k]) for t, term in enumerate(TERMS)}
         out[f"{name}_below_t"] = float(
             heights[below, k] / (noise[k] + 0.02 * np.abs(values[:, k]).max() + 1e-6)
         )

@@ -12,24 +12,25 @@ from importlib.resources import files
 
 import numpy as np
 
-from visual_aid.evidence.resemblance import patches
 from visual_aid.fasteners.find import circle_of
-from visual_aid.fasteners.patches import Octaves, features
+from visual_aid.fasteners.patches import Image, Octaves, features
 from visual_aid.fasteners.regression import Floats, StandardRegression
 from visual_aid.model import Fastener
 from visual_aid.photo import Photo
 
 
-def describe(octaves: Octaves, photo: Photo, fasteners: Sequence[Fastener]) -> Floats:
-    """Describe the patch around every place, shape (N, F).
+def describe(octaves: Octaves, photo: Photo, fasteners: Sequence[Fastener], patches: Image) -> Floats:
+    """Describe every place, shape (N, F).
 
     Parameters
     ----------
     octaves : Octaves
         Of the working image.
+    patches : ndarray of uint8
+        From ``resemblance.patches``, of the same places.
     """
     circles = np.array([circle_of(photo, f) for f in fasteners], np.float32).reshape(-1, 3)
-    described: Floats = np.hstack([features(octaves, circles), patches(octaves, photo, fasteners)])
+    described: Floats = np.hstack([features(octaves, circles), patches])
     return described
 
 

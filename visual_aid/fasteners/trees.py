@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -21,7 +22,7 @@ def _taken(values: NDArray[Any], at: NDArray[np.intp], axis: int | None = None) 
     return values.take(at, axis=axis, mode="clip")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Trees:
     """A sum of T complete binary trees of depth D.
 
@@ -45,6 +46,18 @@ class Trees:
     value: Floats
     base: Floats
 
+    @cached_property
+    def _asked(self) -> tuple[int, list[NDArray[np.intp]], list[Floats]]:
+        """How long a row must be, and the questions of each level: the columns asked, and their bounds.
+
+        The nodes of one level in a row, tree by tree: node j leads to nodes 2 j and 2 j + 1 of the next.
+        """
+        depth = (self.feature.shape[1] + 1).bit_length() - 1
+        levels = [slice(2**d - 1, 2 ** (d + 1) - 1) for d in range(depth)]
+        feature = [self.feature[:, level].ravel().astype(np.intp) for level in levels]
+        threshold = [self.threshold[:, level].ravel() for level in levels]
+        return int(self.feature.max(initial=-1)) + 1, feature, threshold
+
     def __call__(self, x: Floats) -> Floats:
         """Evaluate the sum on the rows of x.
 
@@ -63,14 +76,10 @@ class Trees:
         IndexError
             The trees ask for more features than a row has.
         """
-        trees, nodes = self.feature.shape
-        if self.feature.max(initial=0) >= x.shape[1]:
-            raise IndexError(f"trees ask for feature {self.feature.max()}, rows have {x.shape[1]}")
-        depth = (nodes + 1).bit_length() - 1
-        # The nodes of one level in a row, tree by tree: node j leads to nodes 2 j and 2 j + 1 of the next.
-        levels = [slice(2**d - 1, 2 ** (d + 1) - 1) for d in range(depth)]
-        feature = [self.feature[:, level].ravel().astype(np.intp) for level in levels]
-        threshold = [self.threshold[:, level].ravel() for level in levels]
+        trees = len(self.feature)
+        needed, feature, threshold = self._asked
+        if needed > x.shape[1]:
+            raise IndexError(f"trees ask for feature {needed - 1}, rows have {x.shape[1]}")
         value = self.value.ravel()
         step = max(1, _BLOCK // max(trees, 1))
         total = np.full(len(x), self.base, np.float32)

@@ -48,7 +48,8 @@ def examples(truth: TruthPhoto, seed: int) -> tuple[Floats, Truths]:
         kept = [
             (p.frame.fastener, stands) for p, stands in zip(places, labels, strict=True) if stands is not None
         ]
-        described.append(describe(scene.octaves, photo, [place for place, _ in kept]))
+        asked = [place for place, _ in kept]
+        described.append(describe(scene.octaves, photo, asked, scene.patches(asked)))
         vacant += [stands for _, stands in kept]
     return np.concatenate(described), np.array(vacant, bool)[:, None]
 
