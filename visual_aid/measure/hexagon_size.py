@@ -27,7 +27,9 @@ SHIFTS = np.arange(-0.24, 0.25, 0.08)
 """Shifts of the middle tried in both directions, in nut radii."""
 PULL = 5.0
 """What the square of a shift costs, in edge strengths a side."""
-TURNS = np.radians(np.arange(0, 60, 3.75))
+STEP = 3.75
+TURNS = np.radians(np.arange(0, 60, STEP))
+"""Turns of the hexagon tried, ``STEP`` degrees apart."""
 FAINT = 2.0
 """Root of a gradient, in grey levels a sample, that counts half."""
 
@@ -35,18 +37,25 @@ ALONG = 0.8
 """Share of half a side along which edges are looked for."""
 
 _POINTS, _NORMALS = hexagon_sides(TURNS, ALONG)
-_FACING = np.moveaxis(_NORMALS[..., None, :], -1, 0).astype(np.float32)
+_WAYS = round(180 / STEP)
+"""Ways that sides face, opposite ones being the same."""
+_WAY = np.rint(np.degrees(np.arctan2(_NORMALS[..., 1], _NORMALS[..., 0])) / STEP).astype(np.intp) % _WAYS
+_FACING = np.radians(STEP) * np.arange(_WAYS)[:, None]
+_COS, _SIN = np.cos(_FACING).astype(np.float32), np.sin(_FACING).astype(np.float32)
 _SHIFTS = np.stack(np.meshgrid(SHIFTS, SHIFTS), axis=-1).reshape(-1, 2)
 _COST = PULL * (_SHIFTS**2).sum(axis=1)
 
 
 @cache
 def _cells() -> NDArray[np.intp]:
-    """Give the samples that hexagons' sides run through, by size, shift, turn, side and place along it."""
+    """Give the samples that hexagons' sides run through, by size, shift, turn, side and place along it.
+
+    They count through patches of edges across each way that a side may face, one patch after the other.
+    """
     side = round(2 * REACH * DENSITY)
     at = np.multiply.outer(np.exp(SIZES), _POINTS)[:, None] + _SHIFTS[:, None, None, None]
     column, row = np.moveaxis(np.clip((at + REACH) * DENSITY, 0, side - 1).astype(np.intp), -1, 0)
-    cells: NDArray[np.intp] = row * side + column
+    cells: NDArray[np.intp] = _WAY[..., None] * side**2 + row * side + column
     return cells
 
 
@@ -62,11 +71,11 @@ def hexagon_lead(view: NutView) -> Floats:
     gradients = [cv2.Sobel(light, cv2.CV_32F, *order, ksize=3) for order in ((1, 0), (0, 1))]
     # Strong edges hold the light's chance: their root counts.
     weight = 1 / (np.sqrt(cv2.magnitude(*gradients)) + FAINT)
-    dx, dy = (part * weight for part in gradients)
+    dx, dy = ((part * weight).ravel() for part in gradients)
+    across = np.abs(_COS * dx + _SIN * dy).ravel()
     best = np.empty(len(SIZES))
     for k, cells in enumerate(_cells()):
-        across = sum(part.take(cells) * facing for part, facing in zip((dx, dy), _FACING, strict=True))
-        follows = np.abs(across).mean(axis=(2, 3))
+        follows = across.take(cells).mean(axis=(2, 3))
         lead = follows - np.roll(follows, len(TURNS) // 2, axis=1)
         best[k] = (lead.max(axis=1) - _COST).max()
     return best

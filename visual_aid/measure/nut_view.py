@@ -152,8 +152,9 @@ def ring(view: NutView, turn: float, reach: float, density: int, outer: float) -
     u, v, radius = _grid(reach, density)
     free = outer - radius
     if view.flat is not None and math.isfinite(outer):
-        bearing = np.degrees(np.arctan2(v, u)) - view.flat + turn
-        free = RIM - radius * np.cos(np.radians((bearing + 30) % 60 - 30))
+        facing = np.radians(view.flat - turn + np.array([0, 60, 120]))
+        ways = zip(np.cos(facing).tolist(), np.sin(facing).tolist(), strict=True)
+        free = RIM - np.max([np.abs(x * u + y * v) for x, y in ways], axis=0)
     if view.stud:
         x, y = map(float, rotation(-turn) @ view.lean)
         along = np.clip((u * x + v * y) / max(x * x + y * y, 1e-9), 0, 1)
