@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from visual_aid.fasteners.groups import beside, expected_places, group_fasteners
+from visual_aid.fasteners.groups import beside, expected_places, group_fasteners, rings
 from visual_aid.model import Fastener
 
 
@@ -84,3 +84,20 @@ def test_two_clusters_get_two_numbers_and_order_is_kept() -> None:
 def test_nothing_in_nothing_out() -> None:
     assert group_fasteners([]) == ()
     assert expected_places([]) == ()
+
+
+@given(count=st.integers(6, 12), tilt=st.floats(0, 60), turn=st.floats(0, 180))
+def test_a_ring_is_the_ellipse_that_its_members_were_drawn_on(count, tilt, turn) -> None:
+    drawn, aside = ring(count, 25.0 * count, tilt, turn), [(640.0, 480.0)]
+    (found,) = rings(nuts([*aside, *drawn]))
+    assert found.members == tuple(range(1, count + 1))
+    assert found.off(drawn).max() < 0.01
+    # Singular values of the matrix are the ellipse's half axes.
+    long, short = np.linalg.svd(found.matrix, compute_uv=False)
+    assert short / long == pytest.approx(math.cos(math.radians(tilt)), abs=0.01)
+    assert long == pytest.approx(25.0 * count, rel=0.01)
+
+
+def test_a_row_is_no_ring() -> None:
+    assert rings(nuts([(100 + 90 * k, 300) for k in range(7)])) == ()
+    assert rings(nuts([(100, 100), (200, 120)])) == ()

@@ -48,6 +48,12 @@ class Ring:
         angles: Floats = np.arctan2(flat[:, 1], flat[:, 0])
         return angles
 
+    def off(self, points: Floats) -> Floats:
+        """Distances of points from the ring with its tilt undone, as shares of its radius."""
+        flat = (points - self.centre) @ np.linalg.inv(self.matrix).T
+        away: Floats = np.abs(np.hypot(flat[:, 0], flat[:, 1]) - 1)
+        return away
+
 
 def group_fasteners(fasteners: Sequence[Fastener]) -> tuple[Fastener, ...]:
     """Give numbers to the rows, rings and clusters of like fasteners.
@@ -66,6 +72,18 @@ def group_fasteners(fasteners: Sequence[Fastener]) -> tuple[Fastener, ...]:
     for number, members in enumerate(sorted(_groups(fasteners)), 1):
         group |= dict.fromkeys(members, number)
     return tuple(dataclasses.replace(f, group=group.get(i)) for i, f in enumerate(fasteners))
+
+
+def rings(fasteners: Sequence[Fastener]) -> tuple[Ring, ...]:
+    """Find the ellipses on which fasteners of like size sit; members count through ``fasteners``."""
+    points, radii = _arrays(fasteners)
+    found = []
+    for cluster in _clusters(points, radii, range(len(fasteners))):
+        chosen = list(cluster)
+        ring = _ring(points[chosen], radii[chosen]) if len(chosen) >= LEAST_RING else None
+        if ring is not None:
+            found.append(dataclasses.replace(ring, members=tuple(cluster[i] for i in ring.members)))
+    return tuple(found)
 
 
 def expected_places(fasteners: Sequence[Fastener]) -> tuple[Place, ...]:
@@ -164,15 +182,17 @@ def _ring(points: Floats, radii: Floats) -> Ring | None:
         fitted = _ellipse(points[list(subset)])
         if fitted is None:
             continue
-        members = _on_ellipse(points, radii, *fitted)
+        members = _on_ring(points, radii, *fitted)
         if len(members) > len(best):
             best = members
+        if len(best) == len(points):
+            break
     if len(best) < LEAST_RING:
         return None
     fitted = _ellipse(points[list(best)])
     if fitted is None:
         return None
-    members = _on_ellipse(points, radii, *fitted)
+    members = _on_ring(points, radii, *fitted)
     return Ring(*fitted, members) if len(members) >= LEAST_RING else None
 
 
@@ -187,9 +207,8 @@ def _ellipse(points: Floats) -> tuple[Floats, Floats] | None:
     return np.array([cx, cy]), axes
 
 
-def _on_ellipse(points: Floats, radii: Floats, centre: Floats, matrix: Floats) -> tuple[int, ...]:
-    flat = (points - centre) @ np.linalg.inv(matrix).T
-    off = np.abs(np.hypot(flat[:, 0], flat[:, 1]) - 1)
+def _on_ring(points: Floats, radii: Floats, centre: Floats, matrix: Floats) -> tuple[int, ...]:
+    off = Ring(centre, matrix, ()).off(points)
     size = math.sqrt(abs(np.linalg.det(matrix)))
     allowed = (
         np.minimum(OFF_LINE_R * radii / size, 2 * OFF_RING_SHARE)

@@ -2,7 +2,8 @@
 
 Seen at a tilt, a nut's top lies beside its seat by up to a nut radius and more. Flats, studs and shadows
 show which way (see ``refine``). Fasteners of one part stand parallel, so all of a photo settle one common
-direction, and perspective adds what the distance from the photo's centre asks for.
+direction, and perspective adds what the distance from the photo's centre asks for. Where most of them sit on
+a ring, the ellipse as which it is seen tells the tilt better than they do.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from visual_aid.fasteners.groups import rings
 from visual_aid.fasteners.patches import Octaves, working_octaves
 from visual_aid.fasteners.refine import leans
 from visual_aid.model import Fastener
@@ -33,6 +35,15 @@ equivalent, sees 65 degrees across; close-ups are taken with a crop or a longer 
 # The regression draws long leans towards the mean; readings are stretched back by this.
 STRETCH = 1.06
 MOST_TILT = 60.0
+
+SURE = 0.25
+"""Score from which a find may be one of a ring."""
+LEAST_OF_RING, OFF_RING = 6, 0.03
+"""So many fasteners that are off an ellipse by no more than that share of its radius, on the root mean
+square, lie on a ring: five lie on one whatever they show."""
+CONTRARY = 0.6
+"""A ring's lean, each r of height, that is further than this from the fasteners' own readings is none of
+theirs."""
 
 Floats = NDArray[np.float32]
 
@@ -57,18 +68,51 @@ def lean_in(octaves: Octaves, photo: Photo, fasteners: Sequence[Fastener]) -> tu
     )
     read = STRETCH * leans(octaves, circles)
     height = np.array([HEIGHTS[f.kind] for f in fasteners])
-    size = max(photo.info.width, photo.info.height)
-    centres = np.array([(f.cx, f.cy) for f in fasteners])
-    outward = (centres - (photo.info.width / 2, photo.info.height / 2)) / (WIDTHS_AWAY * size)
+    outward = _outward(photo, np.array([(f.cx, f.cy) for f in fasteners]))
     stands = height > 0
     if not stands.any():
         return tuple(fasteners)
     normal = read[stands] / height[stands, None] - outward[stands]
     common = np.median(normal, axis=0)
-    slope = np.broadcast_to(common, centres.shape).copy()
-    slope[stands] = OWN_SHARE * normal + (1 - OWN_SHARE) * common
+    ringed = _ring_normal(photo, fasteners, common)
+    own_share = OWN_SHARE if ringed is None else 0.0
+    slope = np.broadcast_to(common if ringed is None else ringed, outward.shape).copy()
+    slope[stands] = own_share * normal + (1 - own_share) * slope[stands]
     slope += outward
     return tuple(seated(fastener, way, h) for fastener, way, h in zip(fasteners, slope, height, strict=True))
+
+
+def _outward(photo: Photo, points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Give what perspective adds to the lean at points of the full photo (N, 2), in r per r of height."""
+    width, height = photo.info.width, photo.info.height
+    away: NDArray[np.float64] = (points - (width / 2, height / 2)) / (WIDTHS_AWAY * max(width, height))
+    return away
+
+
+def _ring_normal(
+    photo: Photo, fasteners: Sequence[Fastener], read: NDArray[np.float64]
+) -> NDArray[np.float64] | None:
+    """Give the common lean, without perspective, of most fasteners on one ring; None where they are on none.
+
+    A ring is seen as an ellipse, whose axes tell the tilt but for which side is up. That is ``read`` off the
+    fasteners themselves.
+    """
+    sure = [f for f in fasteners if HEIGHTS[f.kind] > 0 and f.score >= SURE]
+    points = np.array([(f.cx, f.cy) for f in sure]).reshape(-1, 2)
+    for ring in rings(sure):
+        members = list(ring.members)
+        off = float(np.sqrt((ring.off(points[members]) ** 2).mean()))
+        if len(members) < max(LEAST_OF_RING, len(sure) / 2) or off > OFF_RING:
+            continue
+        outward = _outward(photo, ring.centre[None])[0]
+        axes, (long, short), _ = np.linalg.svd(ring.matrix)
+        cosine = short / long
+        slope = axes[:, 1] * math.sqrt((1 - cosine**2) / cosine)
+        normal: NDArray[np.float64] = (
+            min(slope, -slope, key=lambda way: math.dist(way, read + outward)) - outward
+        )
+        return normal if math.dist(normal, read) < CONTRARY else None
+    return None
 
 
 def seated(fastener: Fastener, slope: NDArray[np.float64], height: float) -> Fastener:
