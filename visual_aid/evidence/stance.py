@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.evidence.frame import LEFT, MOST_TILT, PIXELS_PER_RADIUS, TOP, Frame
+from visual_aid.evidence.frame import LEFT, MOST_TILT, PIXELS_PER_RADIUS, SMOOTH, TOP, Frame
 
 HEIGHT_OF_NUT = 1.2
 """Usual height of a nut's top above its seat in r (ISO 4032, M12 to M24: 1.20 to 1.23)."""
@@ -111,7 +111,7 @@ def _odds(frame: Frame, toward: NDArray[np.float64], slope: float) -> float:
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     light = cv2.warpAffine(frame.lab[..., 0], warp, (_COLUMNS, _ROWS), flags=flags)
     known = cv2.warpAffine(frame.valid.astype(np.float32), warp, (_COLUMNS, _ROWS), flags=flags) > 0.99
-    light = cv2.GaussianBlur(light, (0, 0), 0.06 * PIXELS_PER_RADIUS)
+    light = cv2.GaussianBlur(light, (0, 0), SMOOTH * PIXELS_PER_RADIUS)
     sideways = np.abs(cv2.Sobel(light, cv2.CV_32F, 1, 0)) * known
     lengthways = np.abs(cv2.Sobel(light, cv2.CV_32F, 0, 1)) * known
     usual = float(sideways.mean() + lengthways.mean()) + 0.1

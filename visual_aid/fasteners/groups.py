@@ -44,15 +44,19 @@ class Ring:
 
     def bearings(self, points: Floats) -> Floats:
         """Angles of points about the centre on the ring with its tilt undone, in radians."""
-        flat = (points - self.centre) @ np.linalg.inv(self.matrix).T
-        angles: Floats = np.arctan2(flat[:, 1], flat[:, 0])
+        x, y = self._untilted(points)
+        angles: Floats = np.arctan2(y, x)
         return angles
 
     def off(self, points: Floats) -> Floats:
         """Distances of points from the ring with its tilt undone, as shares of its radius."""
-        flat = (points - self.centre) @ np.linalg.inv(self.matrix).T
-        away: Floats = np.abs(np.hypot(flat[:, 0], flat[:, 1]) - 1)
+        away: Floats = np.abs(np.hypot(*self._untilted(points)) - 1)
         return away
+
+    def _untilted(self, points: Floats) -> Floats:
+        """Points about the centre, with the ring the unit circle: rows x and y."""
+        flat: Floats = ((points - self.centre) @ np.linalg.inv(self.matrix).T).T
+        return flat
 
 
 def group_fasteners(fasteners: Sequence[Fastener]) -> tuple[Fastener, ...]:

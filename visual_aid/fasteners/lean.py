@@ -75,10 +75,9 @@ def lean_in(octaves: Octaves, photo: Photo, fasteners: Sequence[Fastener]) -> tu
     normal = read[stands] / height[stands, None] - outward[stands]
     common = np.median(normal, axis=0)
     ringed = _ring_normal(photo, fasteners, common)
-    own_share = OWN_SHARE if ringed is None else 0.0
-    slope = np.broadcast_to(common if ringed is None else ringed, outward.shape).copy()
-    slope[stands] = own_share * normal + (1 - own_share) * slope[stands]
-    slope += outward
+    slope = outward + (common if ringed is None else ringed)
+    if ringed is None:
+        slope[stands] += OWN_SHARE * (normal - common)
     return tuple(seated(fastener, way, h) for fastener, way, h in zip(fasteners, slope, height, strict=True))
 
 
