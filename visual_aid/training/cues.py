@@ -31,7 +31,7 @@ from visual_aid.fasteners.trees import Trees
 from visual_aid.model import Cue
 from visual_aid.photo import read_photo
 from visual_aid.training import resemblance, vacancy
-from visual_aid.training.finder import classifier
+from visual_aid.training.boosting import classifier
 from visual_aid.training.learned import write_arrays
 from visual_aid.training.views import label, views
 

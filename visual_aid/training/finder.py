@@ -19,7 +19,6 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from sklearn.ensemble import HistGradientBoostingClassifier, HistGradientBoostingRegressor
 
 from visual_aid.evaluation.truth import SMALL, TruthPhoto, read_truths
 from visual_aid.fasteners.channels import CHANNELS, REACH, pyramid, windows
@@ -32,6 +31,7 @@ from visual_aid.fasteners.weights import Weights, load
 from visual_aid.model import IN_PLACE, KINDS
 from visual_aid.photo import read_photo
 from visual_aid.threads import one_thread
+from visual_aid.training.boosting import classifier, no_trees, regressions
 from visual_aid.training.learned import write_arrays
 
 SIDE = 2 * REACH + 1
@@ -40,8 +40,6 @@ KIND_TREES = 60
 UNSURE = -2
 VIEWS = 3
 CANVAS = (840, 680)
-DEPTH = 5
-"""Questions in a row that a tree asks."""
 
 Floats = NDArray[np.float32]
 Image = NDArray[np.uint8]
@@ -250,53 +248,6 @@ def _mirrored(cut: Floats) -> Floats:
     return np.concatenate(out)
 
 
-def to_trees(model: Any) -> Trees:  # noqa: ANN401 - either estimator
-    """Take the trees out of a fitted HistGradientBoosting estimator, padded to complete ones."""
-    grown = [stage[0].nodes for stage in model._predictors]
-    nodes = 2**DEPTH - 1
-    feature = np.zeros((len(grown), nodes), np.int16)
-    threshold = np.zeros((len(grown), nodes), np.float32)
-    value = np.zeros((len(grown), nodes + 1), np.float32)
-    for k, tree in enumerate(grown):
-        source = {0: 0}
-        for place in range(nodes):
-            node = tree[source[place]]
-            split = not node["is_leaf"]
-            if split:
-                feature[k, place], threshold[k, place] = node["feature_idx"], node["num_threshold"]
-            source[2 * place + 1] = int(node["left"]) if split else source[place]
-            source[2 * place + 2] = int(node["right"]) if split else source[place]
-        value[k] = [tree[source[nodes + leaf]]["value"] for leaf in range(nodes + 1)]
-    return Trees(feature, threshold, value, np.asarray(np.ravel(model._baseline_prediction)[0], np.float32))
-
-
-_BOOSTING: dict[str, Any] = {
-    "max_depth": DEPTH,
-    "learning_rate": 0.12,
-    "max_features": 0.15,
-    "early_stopping": False,
-    "random_state": 0,
-}
-
-
-def classifier(x: Floats, y: NDArray[Any], trees: int, leaves: int = 16, **others: float) -> Trees:
-    """Boost trees for the log odds of y; ``others`` are settings to take instead of the finder's."""
-    settings = {**_BOOSTING, "l2_regularization": 1.0, **others}
-    model = HistGradientBoostingClassifier(max_iter=trees, max_leaf_nodes=leaves, **settings)
-    return to_trees(model.fit(x, y))
-
-
-def regression(x: Floats, y: NDArray[Any], trees: int) -> Trees:
-    """Boost trees for the value of y."""
-    model = HistGradientBoostingRegressor(max_iter=trees, max_leaf_nodes=12, **_BOOSTING)
-    return to_trees(model.fit(x, y))
-
-
-def regressions(x: Floats, y: Floats, trees: int) -> tuple[Trees, ...]:
-    """Boost trees for every column of y."""
-    return tuple(regression(x, column, trees) for column in y.T)
-
-
 @dataclass
 class Samples:
     """Gathers what a stage sees over the scenes."""
@@ -342,7 +293,10 @@ class Samples:
 
 
 def train(
-    truths: Sequence[TruthPhoto], say: Callable[[str], None] = print, search: Weights | None = None
+    truths: Sequence[TruthPhoto],
+    say: Callable[[str], None] = print,
+    search: Weights | None = None,
+    onto: Weights | None = None,
 ) -> Weights:
     """Train all stages on labelled photos.
 
@@ -353,14 +307,19 @@ def train(
         Told how many examples each stage has.
     search : Weights, optional
         Weights whose search is kept as it is: only what tells the kinds apart is trained.
+    onto : Weights, optional
+        Weights to learn on from: every stage gets more trees, the template and the context stay.
     """
     views = list(scenes(truths))
     say(f"{len(views)} views of {len(truths)} photos")
-    nothing = zero_trees()
-    weights = search or Weights(
+    nothing = no_trees()
+    weights = search or onto or Weights(
         linear_template(views),
         nothing, nothing, nothing, (nothing,) * 3, (nothing,) * 3, (nothing,) * len(KINDS), nothing,
     )  # fmt: skip
+
+    def known(name: str) -> Any:  # noqa: ANN401 - Trees, or several
+        return getattr(onto, name, None)
 
     tops = [peaks(scene.octaves.light[0], weights.template) for scene in views]
     if search is None:
@@ -373,8 +332,8 @@ def train(
         say(f"coarse: {on.sum()} of {sure.sum()}")
         weights = replace(
             weights,
-            coarse=classifier(x[sure], on[sure], 200, 24),
-            coarse_shift=regressions(x[on], offset[on], 80),
+            coarse=classifier(x[sure], on[sure], 200, 24, known("coarse")),
+            coarse_shift=regressions(x[on], offset[on], 80, known("coarse_shift")),
         )
 
     near = [proposals(circles, sums, weights) for circles, sums in tops]
@@ -388,7 +347,9 @@ def train(
         on, sure = state == 1, state >= 0
         say(f"fine: {on.sum()} of {sure.sum()}")
         weights = replace(
-            weights, fine=classifier(x[sure], on[sure], 200), shift=regressions(x[on], offset[on], 100)
+            weights,
+            fine=classifier(x[sure], on[sure], 200, onto=known("fine")),
+            shift=regressions(x[on], offset[on], 100, known("shift")),
         )
 
     last = Samples.empty()
@@ -401,16 +362,16 @@ def train(
         x, state, *_ = last.arrays()
         on, sure = state == 1, state >= 0
         say(f"final: {on.sum()} of {sure.sum()}")
-        around, found = _contexts(truths, views, last, weights.shift)
-        weights = replace(
-            weights,
-            final=classifier(x[sure], on[sure], FINAL_TREES),
-            context=classifier(around, found, 60, 6),
-        )
-    return replace(weights, kinds=_kinds(first, last, say))
+        weights = replace(weights, final=classifier(x[sure], on[sure], FINAL_TREES, onto=known("final")))
+        if onto is None:
+            around, found = _contexts(truths, views, last, weights.shift)
+            weights = replace(weights, context=classifier(around, found, 60, 6))
+    return replace(weights, kinds=_kinds(first, last, say, known("kinds")))
 
 
-def _kinds(first: Samples, last: Samples, say: Callable[[str], None]) -> tuple[Trees, ...]:
+def _kinds(
+    first: Samples, last: Samples, say: Callable[[str], None], onto: Sequence[Trees] | None
+) -> tuple[Trees, ...]:
     """Train what tells the kinds apart, on proposals and on settled circles."""
     (x, state, _, kind, _), (x2, state2, _, kind2, _) = first.arrays(), last.arrays()
     x, kind = np.concatenate([x, x2[:, :FEATURES]]), np.concatenate([kind, kind2])
@@ -419,7 +380,7 @@ def _kinds(first: Samples, last: Samples, say: Callable[[str], None]) -> tuple[T
     known = (kind != UNSURE) & ((state >= 0) | (kind >= len(IN_PLACE)))
     say(", ".join(f"{name}: {(kind == k).sum()}" for k, name in enumerate(KINDS)) + f" of {known.sum()}")
     return tuple(
-        classifier(x[among], kind[among] == k, KIND_TREES, 10)
+        classifier(x[among], kind[among] == k, KIND_TREES, 10, onto[k] if onto else None)
         for k, among in enumerate([nut] * len(IN_PLACE) + [known] * (len(KINDS) - len(IN_PLACE)))
     )
 
@@ -447,16 +408,6 @@ def _contexts(
     return np.concatenate(rows), np.concatenate(truth)
 
 
-def zero_trees() -> Trees:
-    """Give a forest that adds up to zero, for stages that are not trained yet."""
-    return Trees(
-        np.zeros((1, 1), np.int16),
-        np.zeros((1, 1), np.float32),
-        np.zeros((1, 2), np.float32),
-        np.zeros((), np.float32),
-    )
-
-
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the training from the command line."""
     parser = argparse.ArgumentParser(prog="visual_aid.training.finder", description=__doc__.splitlines()[0])
@@ -474,6 +425,11 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument(
         "--search-of", metavar="WEIGHTS", help="keep the search of these weights, train the kinds alone"
     )
+    parser.add_argument(
+        "--onto",
+        metavar="WEIGHTS",
+        help="learn on from these weights, for photos that come later: what they know stays",
+    )
     chosen = parser.parse_args(arguments)
     one_thread()
     truths = [
@@ -482,7 +438,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
         for number, truth in enumerate(read_truths(folder), 1)
         if not chosen.hold_out or number % chosen.hold_out
     ]
-    weights = train(truths, search=load(chosen.search_of) if chosen.search_of else None)
+    search, onto = (load(path) if path else None for path in (chosen.search_of, chosen.onto))
+    weights = train(truths, search=search, onto=onto)
     write_arrays(chosen.out, weights.arrays())
 
 
