@@ -6,7 +6,6 @@ import pytest
 
 from visual_aid.evaluation.truth import TruthFastener, TruthPhoto
 from visual_aid.fasteners.propose import moved
-from visual_aid.fasteners.search import circles_of, search
 from visual_aid.fasteners.trees import Trees
 from visual_aid.fasteners.weights import load
 from visual_aid.model import KINDS
@@ -92,44 +91,19 @@ def test_views_are_the_same_on_every_run(labelled) -> None:
         assert np.array_equal(a.circles, b.circles)
 
 
-@pytest.fixture
-def kinds(tmp_path) -> TruthPhoto:
-    """Discs of five shades, each labelled as another kind."""
+def test_the_kinds_are_learned_for_a_search_that_stays(tmp_path, monkeypatch) -> None:
+    monkeypatch.setattr("visual_aid.training.finder.KIND_TREES", 2)
     image = np.full((600, 900, 3), 90, np.uint8)
     spots = [(x, y, 30) for y in (150, 400) for x in (100, 275, 450, 625, 800)]
     for number, (x, y, r) in enumerate(spots):
         cv2.circle(image, (x, y), r, (230 - 40 * (number % 5),) * 3, -1, cv2.LINE_AA)
     cv2.imwrite(str(tmp_path / "a.png"), image)
     fasteners = tuple(TruthFastener(i, KINDS[i % 5], x, y, r) for i, (x, y, r) in enumerate(spots))
-    return TruthPhoto(tmp_path / "a.png", 900, 600, fasteners)
-
-
-def test_the_kinds_are_learned_for_a_search_that_stays(kinds, monkeypatch) -> None:
-    monkeypatch.setattr("visual_aid.training.finder.KIND_TREES", 2)
     before, heard = load(), []
-    after = train([kinds], heard.append, before)
+    after = train([TruthPhoto(tmp_path / "a.png", 900, 600, fasteners)], heard.append, before)
     for name in ("template", "coarse", "coarse_shift", "fine", "shift", "final", "context"):
         assert getattr(after, name) is getattr(before, name)
     assert all("0 of" not in line for line in heard)
     assert not any(
         np.array_equal(new.value, old.value) for new, old in zip(after.kinds, before.kinds, strict=True)
     )
-
-
-def test_a_finder_learns_on_from_one_that_is_there(kinds) -> None:
-    before = load()
-    after = train([kinds], lambda _: None, onto=before)
-    assert after.template is before.template
-    assert after.context is before.context
-    for name in ("coarse", "fine", "final"):
-        old, new = getattr(before, name), getattr(after, name)
-        kept = len(old.value)
-        assert np.array_equal(new.value[:kept], old.value)
-        assert len(new.value) > kept
-    (view,) = scenes([kinds], views=0)
-    sure = {}
-    for weights in (before, after):
-        finds = search(view.octaves, weights)
-        state, _ = assign(circles_of(finds), view)
-        sure[id(weights)] = sum(find.score for find, on in zip(finds, state, strict=True) if on == 1)
-    assert sure[id(after)] > sure[id(before)] + 1

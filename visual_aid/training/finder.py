@@ -293,10 +293,7 @@ class Samples:
 
 
 def train(
-    truths: Sequence[TruthPhoto],
-    say: Callable[[str], None] = print,
-    search: Weights | None = None,
-    onto: Weights | None = None,
+    truths: Sequence[TruthPhoto], say: Callable[[str], None] = print, search: Weights | None = None
 ) -> Weights:
     """Train all stages on labelled photos.
 
@@ -307,19 +304,14 @@ def train(
         Told how many examples each stage has.
     search : Weights, optional
         Weights whose search is kept as it is: only what tells the kinds apart is trained.
-    onto : Weights, optional
-        Weights to learn on from: every stage gets more trees, the template and the context stay.
     """
     views = list(scenes(truths))
     say(f"{len(views)} views of {len(truths)} photos")
     nothing = no_trees()
-    weights = search or onto or Weights(
+    weights = search or Weights(
         linear_template(views),
         nothing, nothing, nothing, (nothing,) * 3, (nothing,) * 3, (nothing,) * len(KINDS), nothing,
     )  # fmt: skip
-
-    def known(name: str) -> Any:  # noqa: ANN401 - Trees, or several
-        return getattr(onto, name, None)
 
     tops = [peaks(scene.octaves.light[0], weights.template) for scene in views]
     if search is None:
@@ -332,8 +324,8 @@ def train(
         say(f"coarse: {on.sum()} of {sure.sum()}")
         weights = replace(
             weights,
-            coarse=classifier(x[sure], on[sure], 200, 24, known("coarse")),
-            coarse_shift=regressions(x[on], offset[on], 80, known("coarse_shift")),
+            coarse=classifier(x[sure], on[sure], 200, 24),
+            coarse_shift=regressions(x[on], offset[on], 80),
         )
 
     near = [proposals(circles, sums, weights) for circles, sums in tops]
@@ -347,9 +339,7 @@ def train(
         on, sure = state == 1, state >= 0
         say(f"fine: {on.sum()} of {sure.sum()}")
         weights = replace(
-            weights,
-            fine=classifier(x[sure], on[sure], 200, onto=known("fine")),
-            shift=regressions(x[on], offset[on], 100, known("shift")),
+            weights, fine=classifier(x[sure], on[sure], 200), shift=regressions(x[on], offset[on], 100)
         )
 
     last = Samples.empty()
@@ -362,16 +352,16 @@ def train(
         x, state, *_ = last.arrays()
         on, sure = state == 1, state >= 0
         say(f"final: {on.sum()} of {sure.sum()}")
-        weights = replace(weights, final=classifier(x[sure], on[sure], FINAL_TREES, onto=known("final")))
-        if onto is None:
-            around, found = _contexts(truths, views, last, weights.shift)
-            weights = replace(weights, context=classifier(around, found, 60, 6))
-    return replace(weights, kinds=_kinds(first, last, say, known("kinds")))
+        around, found = _contexts(truths, views, last, weights.shift)
+        weights = replace(
+            weights,
+            final=classifier(x[sure], on[sure], FINAL_TREES),
+            context=classifier(around, found, 60, 6),
+        )
+    return replace(weights, kinds=_kinds(first, last, say))
 
 
-def _kinds(
-    first: Samples, last: Samples, say: Callable[[str], None], onto: Sequence[Trees] | None
-) -> tuple[Trees, ...]:
+def _kinds(first: Samples, last: Samples, say: Callable[[str], None]) -> tuple[Trees, ...]:
     """Train what tells the kinds apart, on proposals and on settled circles."""
     (x, state, _, kind, _), (x2, state2, _, kind2, _) = first.arrays(), last.arrays()
     x, kind = np.concatenate([x, x2[:, :FEATURES]]), np.concatenate([kind, kind2])
@@ -380,7 +370,7 @@ def _kinds(
     known = (kind != UNSURE) & ((state >= 0) | (kind >= len(IN_PLACE)))
     say(", ".join(f"{name}: {(kind == k).sum()}" for k, name in enumerate(KINDS)) + f" of {known.sum()}")
     return tuple(
-        classifier(x[among], kind[among] == k, KIND_TREES, 10, onto[k] if onto else None)
+        classifier(x[among], kind[among] == k, KIND_TREES, 10)
         for k, among in enumerate([nut] * len(IN_PLACE) + [known] * (len(KINDS) - len(IN_PLACE)))
     )
 
@@ -425,11 +415,6 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument(
         "--search-of", metavar="WEIGHTS", help="keep the search of these weights, train the kinds alone"
     )
-    parser.add_argument(
-        "--onto",
-        metavar="WEIGHTS",
-        help="learn on from these weights, for photos that come later: what they know stays",
-    )
     chosen = parser.parse_args(arguments)
     one_thread()
     truths = [
@@ -438,8 +423,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         for number, truth in enumerate(read_truths(folder), 1)
         if not chosen.hold_out or number % chosen.hold_out
     ]
-    search, onto = (load(path) if path else None for path in (chosen.search_of, chosen.onto))
-    weights = train(truths, search=search, onto=onto)
+    weights = train(truths, search=load(chosen.search_of) if chosen.search_of else None)
     write_arrays(chosen.out, weights.arrays())
 
 

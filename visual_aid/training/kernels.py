@@ -55,16 +55,6 @@ def leaving_out(
     examples = components(described)
     patches = centred(examples)
     width = np.asarray(wider * np.median(squared_distances(patches[:300], patches[::10])), np.float32)
-    return [
-        _regression(components, examples, width, weights)
-        for weights in _weights(examples, width, shows, left_out, ridge)
-    ]
-
-
-def _weights(
-    examples: Image, width: Floats, shows: Truths, left_out: Sequence[Indices], ridge: float
-) -> Floats:
-    patches = centred(examples)
     alike = likeness(patches, patches, width).astype(float)
     weights = np.empty((len(left_out), *shows.shape), np.float32)
     for k, there in enumerate(shows.T):
@@ -77,13 +67,9 @@ def _weights(
             inverse = np.linalg.inv(normal)
             for n, out in enumerate(left_out):
                 weights[n, :, k] -= inverse[:, out] @ np.linalg.solve(inverse[np.ix_(out, out)], whole[out])
-    return weights
-
-
-def _regression(components: Components, examples: Image, width: Floats, weights: Floats) -> Regression:
-    readings = weights.shape[1]
-    slopes = np.zeros((len(components.directions), readings), np.float32)
-    return Regression(components, examples, width, weights, slopes, np.full(readings, 0.5, np.float32))
+    slopes = np.zeros((described.shape[1], shows.shape[1]), np.float32)
+    base = np.full(shows.shape[1], 0.5, np.float32)
+    return [Regression(components, examples, width, each, slopes, base) for each in weights]
 
 
 def principal(described: Image) -> Components:
@@ -124,50 +110,11 @@ def most_telling(
     centre, spread = described.mean(axis=0), np.maximum(described.std(axis=0), LEAST_SPREAD)
     patches = coded(described, centre, spread)
     (whole,) = leaving_out(patches, shows, NONE, ridge, wider)
-    kept = _telling(whole.weights, shows, share)
+    weight = np.abs(whole.weights[:, 0])
+    kept = shows[:, 0] | (weight >= np.quantile(weight[~shows[:, 0]], 1 - share))
     left_out = [np.flatnonzero(photo[kept] == n) for n in range(len(parts))] if each_left_out else NONE
     fitted = leaving_out(patches[kept], shows[kept], left_out, ridge, wider)
     return [StandardRegression(centre, spread, regression) for regression in fitted]
-
-
-def _telling(weights: Floats, shows: Truths, share: float) -> Truths:
-    """Tell which examples to keep: all that show what is sought, and those that weigh most of the others."""
-    weight = np.abs(weights[:, 0])
-    kept: Truths = shows[:, 0] | (weight >= np.quantile(weight[~shows[:, 0]], 1 - share))
-    return kept
-
-
-def learned_on(
-    known: StandardRegression, parts: Sequence[tuple[Floats, Truths]], ridge: float, share: float
-) -> StandardRegression:
-    """Fit anew to the examples of a regression and to more of them, in the components that it has.
-
-    What its own examples show it tells itself: a fit that stays off an example by the ridge times its weight
-    would be at the example without it.
-
-    Parameters
-    ----------
-    known : StandardRegression
-        Of one reading.
-    parts, ridge, share
-        As ``most_telling`` takes them.
-    """
-    described, there = (np.concatenate(part) for part in zip(*parts, strict=True))
-    before = known.regression
-    more = before.components(coded(described, known.centre, known.spread))
-    patches = centred(before.examples)
-    fitted = likeness(patches, patches, before.width) @ before.weights
-    examples = np.concatenate([before.examples, more])
-    shows = np.concatenate([fitted + ridge * before.weights > 0, there])
-    (weights,) = _weights(examples, before.width, shows, NONE, ridge)
-    kept = np.ones(len(examples), bool)
-    kept[len(fitted) :] = _telling(weights[len(fitted) :], there, share)
-    (weights,) = _weights(examples[kept], before.width, shows[kept], NONE, ridge)
-    return StandardRegression(
-        known.centre,
-        known.spread,
-        _regression(before.components, examples[kept], before.width, weights),
-    )
 
 
 def halves(truths: Sequence[TruthPhoto]) -> NDArray[np.intp]:

@@ -19,7 +19,7 @@ from visual_aid.fasteners.patches import Image, Octaves, lab_octaves
 from visual_aid.fasteners.regression import Floats, StandardRegression
 from visual_aid.fasteners.search import circles_of
 from visual_aid.training.finder import Scene, assign, scenes
-from visual_aid.training.kernels import Truths, halves, learned_on, most_telling
+from visual_aid.training.kernels import Truths, halves, most_telling
 from visual_aid.training.learned import write_arrays
 
 RIDGE, WIDER = 0.1, 0.35
@@ -53,23 +53,19 @@ def _mirror(image: Image) -> Octaves:
     return lab_octaves(np.ascontiguousarray(image[:, ::-1]))
 
 
-def fit(parts: Sequence[tuple[Floats, Truths]], onto: StandardRegression | None = None) -> StandardRegression:
-    """Fit to the examples of all photos, and to those of an opinion to learn on from."""
-    if onto is not None:
-        return learned_on(onto, parts, RIDGE, KEPT)
+def fit(parts: Sequence[tuple[Floats, Truths]]) -> StandardRegression:
+    """Fit to the examples of all photos."""
     (learned,) = most_telling(parts, RIDGE, WIDER, KEPT)
     return learned
 
 
 def held_out(
-    truths: Sequence[TruthPhoto],
-    parts: Sequence[tuple[Floats, Truths]],
-    onto: StandardRegression | None = None,
+    truths: Sequence[TruthPhoto], parts: Sequence[tuple[Floats, Truths]]
 ) -> Iterator[tuple[Floats, Truths]]:
     """Read the examples of each half of the photos off what the other half teaches."""
     half_of = halves(truths)
     for half in (0, 1):
-        learned = fit([part for part, of in zip(parts, half_of, strict=True) if of != half], onto)
+        learned = fit([part for part, of in zip(parts, half_of, strict=True) if of != half])
         for (described, there), of in zip(parts, half_of, strict=True):
             if of == half:
                 yield learned(described), there[:, 0]
@@ -78,22 +74,16 @@ def held_out(
 @click.command()
 @click.argument("folders", nargs=-1, required=True, type=click.Path(exists=True, path_type=Path))
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Where the weights go (.npz).")
-@click.option(
-    "--onto",
-    type=click.Path(exists=True, path_type=Path),
-    help="Learn on from these weights, for photos that come later: what they know stays.",
-)
-def main(folders: Sequence[Path], out: Path, onto: Path | None) -> None:
+def main(folders: Sequence[Path], out: Path) -> None:
     """Train the second opinion on finds on FOLDERS of labelled photos."""
-    known = StandardRegression.load(onto) if onto else None
     truths = [truth for folder in folders for truth in read_truths(folder)]
     parts = [examples(scene) for scene in scenes(truths, views=0)]
-    readings, there = (np.concatenate(part) for part in zip(*held_out(truths, parts, known), strict=True))
+    readings, there = (np.concatenate(part) for part in zip(*held_out(truths, parts), strict=True))
     click.echo(
         f"{there.sum()} finds of fasteners and {(~there).sum()} others, mirrored ones too; on the half left "
         f"out {(readings[there] > 0.5).mean():.1%} and {(readings[~there] < 0.5).mean():.1%} are told right"
     )
-    write_arrays(out, fit(parts, known).arrays())
+    write_arrays(out, fit(parts).arrays())
 
 
 if __name__ == "__main__":
