@@ -189,6 +189,21 @@ def test_a_painted_field_beside_a_stripe_is_not_taken_for_it():
     assert offset_of(plate) == pytest.approx(-25, abs=4)
 
 
+@pytest.mark.parametrize("colour", [(180, 125, 105), (170, 150, 95)], ids=["orange", "yellow"])
+def test_paint_that_dust_has_paled_is_a_stripe_still(colour):
+    # Chroma over lightness 0.39 and 0.43: fresh marker paint has 0.7 and more (measured on made photos).
+    plate = Plate()
+    plate.nut(450, 250, -60, 35.0, colour)
+    assert offset_of(plate) == pytest.approx(35, abs=4)
+
+
+def test_a_scrap_of_paint_in_line_does_not_make_a_turned_stripe_line_up():
+    plate = Plate()
+    plate.nut(450, 250, 20, 70.0)
+    plate.stroke((450, 250), np.radians(20), 0.4, 0.95, HEIGHT + CHAMFER, YELLOW)
+    assert offset_of(plate) == pytest.approx(70, abs=6)
+
+
 def test_without_any_paint_it_stays_silent():
     plate = Plate()
     plate.nut(250, 250)

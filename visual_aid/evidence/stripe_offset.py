@@ -51,8 +51,7 @@ LEAST_LENGTH, LEAST_ON_NUT = 0.05, 0.03
 LEAST_PAINT = 0.5
 VIVID_FROM = 0.3
 """Chroma over lightness from which a colour may be paint. With 0.4, as rust in the sun has it, paint that
-dust or haze has paled goes unseen: of 93 displaced stripes on 63 made photos 25 instead of 30 are found at a
-tenth of a false candidate a photo."""
+dust or haze has paled goes unseen: average precision on 63 made photos is 0.44 instead of 0.47."""
 PAINTS = 2
 """Colours that are tried."""
 PLAINER = 0.1
@@ -65,7 +64,7 @@ RIM_LEAN = 0.12
 """Height of a flange's rim over that of the nut's top."""
 SECOND = 0.7
 """A second mark counts from this share of the first one's length. With 0.5 it is too often a scrap that
-happens to line up: on the same photos 30 instead of 34 are found."""
+happens to line up: average precision on the same photos is 0.47 instead of 0.48."""
 HALF_TURN = math.radians(150.0)
 CENTRE_DOUBT = 0.06
 """Standard deviation of a fastener's centre, nut radii."""
