@@ -2,7 +2,8 @@
 
 Water that enters a joint which works comes out rust-coloured below it. General rust has no direction,
 runs from an edge, weld or hole do not start at the fastener, red paint does not thin out downwards and
-mud is not orange: the features put the surface below the fastener against that beside and above it.
+mud is not orange: the features put the surface below the fastener against that beside and above it. What a
+paint stripe colours below a nut is no run at all.
 """
 
 from __future__ import annotations
@@ -15,18 +16,29 @@ from visual_aid.evidence.surroundings import Surroundings, below_against_elsewhe
 from visual_aid.evidence.zones import Zones
 from visual_aid.model import NotJudged
 
+STRIPED = 0.45
+"""Share of a run in the paint of plain stripes from which the run is the stripe."""
+
 
 def measure(scene: Scene) -> Measured:
-    """Measure rust around every fastener of the scene."""
-    measurements = tuple(
+    """Measure rust around every fastener of the scene that has no paint stripe there."""
+    if not scene.fasteners:
+        return Measured(not_judged=(NotJudged("rust_trail", "no fastener was found to start from"),))
+    measurements = (
         _at(*about)
         for about in zip(
             scene.seats, scene.surroundings, scene.powder, scene.rust_runs, scene.zones, strict=True
         )
     )
-    if measurements:
-        return Measured(measurements)
-    return Measured(not_judged=(NotJudged("rust_trail", "no fastener was found to start from"),))
+    return Measured(tuple(m for m in measurements if not _is_stripe(scene, m)))
+
+
+def _is_stripe(scene: Scene, run: Measurement) -> bool:
+    stripes = scene.stripes
+    if stripes is None or stripes.paint.hue is None or not stripes.plain:
+        return False
+    here = (k for k, view in enumerate(stripes.views) if view.frame.fastener == run.fastener)
+    return any(stripes.covers(k, run.outline) >= STRIPED for k in here)
 
 
 def _at(frame: Frame, around: Surroundings, powder: Powder, rust: RustRun, zones: Zones) -> Measurement:

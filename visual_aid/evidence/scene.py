@@ -11,10 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.evidence import resemblance, vacancy, zones
+from visual_aid.evidence.axis import bases
 from visual_aid.evidence.frame import Frame, build_frames
 from visual_aid.evidence.powder import Powder, look_for_powder
 from visual_aid.evidence.runs import Columns, RustRun, leaning_columns, rust_run
 from visual_aid.evidence.stance import Stance, find_stances
+from visual_aid.evidence.stripes import Layout, lay_out
 from visual_aid.evidence.surroundings import Surroundings, look_around
 from visual_aid.evidence.zones import Zones
 from visual_aid.fasteners.find import Overview
@@ -130,6 +132,11 @@ class Scene:
     def stances(self) -> tuple[Stance, ...]:
         """How the bodies of the fasteners in place lean from top to seat, in the order of ``in_place``."""
         return find_stances(self.in_place)
+
+    @cached_property
+    def stripes(self) -> Layout | None:
+        """Paint stripes across the fasteners in place, in the order of ``in_place``; None without any."""
+        return lay_out(self.in_place, bases(self.in_place))
 
 
 @dataclass(frozen=True, slots=True)
