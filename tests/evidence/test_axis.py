@@ -69,7 +69,8 @@ def test_the_seat_of_a_fastener_is_taken_where_it_is_known():
     photo = Photo.from_array(rng.integers(60, 90, (300, 300, 3)).astype(np.uint8))
     known = Fastener(1, "hex_nut", 150, 150, 30.0, tilt=0.0, seat=(150.0, 195.0))
     unknown = Fastener(2, "hex_nut", 60, 60, 20.0, tilt=30.0, tilt_axis=0.0)
-    places = bases(Scene.build(photo, [known, unknown]).in_place)
+    scene = Scene.build(photo, [known, unknown])
+    places = bases(scene.in_place, scene.stances)
     np.testing.assert_allclose(places[0], (0.0, 1.5), atol=1e-6)
     # ISO 4032: a nut is about 1.2 r high; its top is displaced by the height times tan(tilt).
     np.testing.assert_allclose(np.abs(places[1]), (0.0, 1.2 * np.tan(np.radians(30))), atol=1e-6)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.evidence.frame import Frame
-from visual_aid.evidence.stance import HEIGHT_OF_NUT, find_stances
+from visual_aid.evidence.stance import HEIGHT_OF_NUT, Stance
 
 SEAT, SIDE, FACE, STUD = 0, 1, 2, 3
 """The surface below, the nut's flats, its top face, the way up along which a stud's end may stand."""
@@ -24,14 +24,14 @@ STUD_HEIGHT = 1.8
 """Up to here, in heights of the nut, a stud's end is expected above the nut's top."""
 
 
-def bases(frames: Sequence[Frame]) -> NDArray[np.float64]:
+def bases(frames: Sequence[Frame], stances: Sequence[Stance]) -> NDArray[np.float64]:
     """Give for each nut and bolt head where in its frame the axis meets the surface, shape (N, 2).
 
     From the fastener's seat where it is known, else from the stance of its body and the usual height.
     """
     known = [f.from_photo(*f.fastener.seat) if f.fastener.seat is not None else None for f in frames]
     if any(base is None for base in known):
-        leaning = [stance.at(HEIGHT_OF_NUT) for stance in find_stances(frames)]
+        leaning = [stance.at(HEIGHT_OF_NUT) for stance in stances]
         known = [lean if base is None else base for base, lean in zip(known, leaning, strict=True)]
     return np.array(known, float).reshape(-1, 2)
 

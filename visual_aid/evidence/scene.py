@@ -136,7 +136,7 @@ class Scene:
     @cached_property
     def stripes(self) -> Layout | None:
         """Paint stripes across the fasteners in place, in the order of ``in_place``; None without any."""
-        return lay_out(self.in_place, bases(self.in_place))
+        return lay_out(self.in_place, bases(self.in_place, self.stances))
 
 
 @dataclass(frozen=True, slots=True)
