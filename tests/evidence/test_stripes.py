@@ -54,11 +54,11 @@ def test_beside_stripes_that_run_up_a_run_below_stays():
 @pytest.mark.parametrize("share", [0.0, 0.5, 1.0])
 def test_how_much_of_an_outline_is_painted(share):
     striped = row(RED, 3)
-    view = striped.stripes.views[0].frame
+    nut = striped.stripes.views[0].frame
     left = 0.15 - 0.3 * share  # the stripe reaches from -0.15 to 0.15 r
     right = left + 0.3
-    outline = view.outline([(left, 1.4), (right, 1.4), (right, 2.1), (left, 2.1)])
-    assert striped.stripes.covers(0, outline) == pytest.approx(share, abs=0.2)
+    outline = nut.outline([(left, 1.4), (right, 1.4), (right, 2.1), (left, 2.1)])
+    assert striped.stripes.covers(nut.fastener, outline) == pytest.approx(share, abs=0.2)
 
 
 def test_without_fasteners_there_are_no_stripes():

@@ -35,6 +35,8 @@ SKIRT = 1.5
 # A hexagon's corners reach 1.155; with a little blur.
 BODY = 1.2
 
+Coordinates = NDArray[np.floating]
+
 _U, _V = np.meshgrid(
     LEFT + (np.arange(WIDTH, dtype=np.float32) + 0.5) / PIXELS_PER_RADIUS,
     TOP + (np.arange(HEIGHT, dtype=np.float32) + 0.5) / PIXELS_PER_RADIUS,
@@ -124,6 +126,11 @@ class Frame:
     def outline(self, points: NDArray[np.floating] | Sequence[tuple[float, float]]) -> Outline:
         """Give a polygon of frame coordinates as an outline in full-photo pixels."""
         return tuple((float(x), float(y)) for x, y in self.to_photo(points))
+
+
+def pixel_of(u: Coordinates, v: Coordinates) -> tuple[Coordinates, Coordinates]:
+    """Give column and row of frame coordinates, in pixels of a patch; the first pixel's centre is 0."""
+    return (u - LEFT) * PIXELS_PER_RADIUS - 0.5, (v - TOP) * PIXELS_PER_RADIUS - 0.5
 
 
 def smoothed(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:

@@ -17,7 +17,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.evidence.frame import LEFT, PIXELS_PER_RADIUS, TOP, Frame
+from visual_aid.evidence.frame import Frame, pixel_of
 from visual_aid.evidence.resemblance import GAP
 from visual_aid.evidence.scene import NOTHING_IN_PLACE, Measured, Measurement, Scene
 from visual_aid.evidence.stance import Stance
@@ -123,8 +123,7 @@ def _sample(image: Profile, stance: Stance, edges: NDArray[np.float64]) -> Profi
     """Sample an image below each of several edges, shape (edges, heights, columns[, channels])."""
     toward = edges[:, None, :] + _HEIGHTS[:, None] * stance.slope
     axes = stance.axes
-    x = (axes[0, 0] * _ASIDE + axes[0, 1] * toward - LEFT) * PIXELS_PER_RADIUS - 0.5
-    y = (axes[1, 0] * _ASIDE + axes[1, 1] * toward - TOP) * PIXELS_PER_RADIUS - 0.5
+    x, y = pixel_of(axes[0, 0] * _ASIDE + axes[0, 1] * toward, axes[1, 0] * _ASIDE + axes[1, 1] * toward)
     x, y = (m.reshape(-1, len(_ASIDE)).astype(np.float32) for m in (x, y))
     out = cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     shape = (len(edges), len(_HEIGHTS), len(_ASIDE), *out.shape[2:])

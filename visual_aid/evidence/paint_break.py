@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from visual_aid.evidence.frame import LEFT, PIXELS_PER_RADIUS, RADIUS, TOP, Frame
+from visual_aid.evidence.frame import RADIUS, Frame, pixel_of
 from visual_aid.evidence.runs import RustRun
 from visual_aid.evidence.scene import NOTHING_IN_PLACE, Measured, Measurement, Scene
 from visual_aid.evidence.stance import HEIGHT_OF_NUT, Stance
@@ -79,8 +79,7 @@ def measure(scene: Scene) -> Measured:
 
 def _sample(image: NDArray[np.uint8] | Grid, stance: Stance, nearest: bool = False) -> Grid:
     centre = stance.likely(HEIGHT_OF_NUT)
-    x = (centre[0] + _COS * _RADII - LEFT) * PIXELS_PER_RADIUS - 0.5
-    y = (centre[1] + _SIN * _RADII - TOP) * PIXELS_PER_RADIUS - 0.5
+    x, y = pixel_of(centre[0] + _COS * _RADII, centre[1] + _SIN * _RADII)
     how = cv2.INTER_NEAREST if nearest else cv2.INTER_LINEAR
     out = cv2.remap(image, x.astype(np.float32), y.astype(np.float32), how, borderMode=cv2.BORDER_CONSTANT)
     return out.astype(np.float32)

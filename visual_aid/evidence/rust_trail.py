@@ -37,8 +37,7 @@ def _is_stripe(scene: Scene, run: Measurement) -> bool:
     stripes = scene.stripes
     if stripes is None or stripes.paint.hue is None or not stripes.plain:
         return False
-    here = (k for k, view in enumerate(stripes.views) if view.frame.fastener == run.fastener)
-    return any(stripes.covers(k, run.outline) >= STRIPED for k in here)
+    return stripes.covers(run.fastener, run.outline) >= STRIPED
 
 
 def _at(frame: Frame, around: Surroundings, powder: Powder, rust: RustRun, zones: Zones) -> Measurement:

@@ -19,8 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.evidence.axis import FACE, GIRTH, SEAT, SIDE, STUD, unfold
-from visual_aid.evidence.frame import PIXELS_PER_RADIUS, RADIUS, Frame, U, V
-from visual_aid.model import Outline
+from visual_aid.evidence.frame import PIXELS_PER_RADIUS, RADIUS, Frame, U, V, pixel_of
+from visual_aid.model import Fastener, Outline
 from visual_aid.quantiles import median
 
 Floats = NDArray[np.floating]
@@ -141,18 +141,20 @@ class Layout:
         )
 
     @property
-    def merit(self) -> float:
-        """What is less is better: disorder, less what the evidence for the colour is worth."""
+    def cost(self) -> float:
+        """Disorder, less what the evidence for the colour is worth."""
         return self.disorder - PLAINER * math.log(self.paint.evidence)
 
-    def covers(self, number: int, outline: Outline) -> float:
-        """Share of an outline in the photo that is painted, about the fastener of this number, 0 to 1."""
-        corners = np.array([self.views[number].frame.from_photo(*corner) for corner in outline])
-        inside = np.zeros(_R.shape, np.uint8)
-        cv2.fillPoly(inside, [_pixels(corners)], 1)
-        points, sure = self.painted[number]
-        columns, rows = _pixels(points).T
-        return float(sure @ inside[rows, columns]) / max(int(inside.sum()), 1)
+    def covers(self, fastener: Fastener | None, outline: Outline) -> float:
+        """Share of an outline in the photo that is painted about a fastener, 0 to 1; 0 if it is not seen."""
+        for view, (points, sure) in zip(self.views, self.painted, strict=True):
+            if view.frame.fastener == fastener:
+                inside = np.zeros(RADIUS.shape, np.uint8)
+                corners = np.array([view.frame.from_photo(*corner) for corner in outline])
+                cv2.fillPoly(inside, [_pixels(corners)], 1)
+                columns, rows = _pixels(points).T
+                return float(sure @ inside[rows, columns]) / max(int(inside[_ROWS, _COLS].sum()), 1)
+        return 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,9 +184,8 @@ def _view(frame: Frame) -> View:
 
 
 def _pixels(points: Floats) -> NDArray[np.int32]:
-    """Frame coordinates as columns and rows of ``_R``."""
-    origin = (_U[0, 0], _V[0, 0])
-    pixels: NDArray[np.int32] = np.round((points - origin) * PIXELS_PER_RADIUS).astype(np.int32)
+    """Whole columns and rows of frame coordinates, shape (N, 2)."""
+    pixels: NDArray[np.int32] = np.round(np.column_stack(pixel_of(*points.T))).astype(np.int32)
     return pixels
 
 
@@ -463,7 +464,7 @@ def lay_out(frames: Sequence[Frame], bases: Floats) -> Layout | None:
         return None
     views = [_view(frame) for frame in frames]
     laid_out = [_laid_out(views, paint, bases) for paint in _paints(views, bases)]
-    return min(laid_out, key=lambda each: each.merit, default=None)
+    return min(laid_out, key=lambda each: each.cost, default=None)
 
 
 def _laid_out(views: list[View], paint: Paint, bases: Floats) -> Layout:
