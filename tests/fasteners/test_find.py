@@ -10,14 +10,13 @@ import skimage.data
 
 from visual_aid.fasteners.find import (
     LEAST_SEARCHED,
-    MIN_SCORE,
     Overview,
     find_fasteners,
     left_out,
     look_over,
     one_an_axis,
 )
-from visual_aid.fasteners.search import Find
+from visual_aid.fasteners.search import MIN_SCORE, Find
 from visual_aid.model import Fastener
 from visual_aid.photo import Photo
 

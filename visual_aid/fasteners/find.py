@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from visual_aid.fasteners.beside import search_beside, worth_keeping
 from visual_aid.fasteners.channels import ANY_SIZE, LARGEST, Radii
 from visual_aid.fasteners.groups import group_fasteners
 from visual_aid.fasteners.lean import lean_in
@@ -15,14 +16,11 @@ from visual_aid.fasteners.opinion import reconsidered
 from visual_aid.fasteners.patches import Octaves, working_octaves
 from visual_aid.fasteners.pose import pose
 from visual_aid.fasteners.refine import refined
-from visual_aid.fasteners.search import Circle, Find, apart, circles_of, same_place, search
+from visual_aid.fasteners.search import MIN_SCORE, Circle, Find, apart, circles_of, same_place, search
 from visual_aid.fasteners.weights import load
 from visual_aid.model import NOT_IN_PLACE, Fastener
 from visual_aid.photo import Photo
 
-MIN_SCORE = 0.25
-"""A calibrated score is best cut at half the F1 that is reached (Lipton, Elkan and Naryanaswamy 2014):
-0.3 to 0.47 for the 0.6 to 0.95 of photos held out of the training."""
 SOUGHT: Radii = (10.0, LARGEST)
 """What is sought on photos, in pixels of the working image. The finder has learned smaller ones as well; to
 seek them takes more time and finds no more: F1 is 0.622 instead of 0.626 on 28 real photos held out, 0.863
@@ -55,7 +53,17 @@ def look_over(photo: Photo, radii: Radii = SOUGHT) -> Overview:
         Smallest and largest radius sought, in pixels of the working image.
     """
     octaves = working_octaves(photo)
-    return Overview(octaves, reconsidered(octaves, searched(octaves, radii)))
+    finds = reconsidered(octaves, searched(octaves, radii))
+    beside = closer(octaves, search_beside(octaves, load(), finds, radii))
+    if beside:
+        finds = _with(worth_keeping(reconsidered(octaves, beside), finds), finds)
+    return Overview(octaves, finds)
+
+
+def _with(more: Sequence[Find], finds: Sequence[Find]) -> list[Find]:
+    """Put finds and more of them together, best first; the later ones stand for what they stand on."""
+    left = [find for find in finds if not any(same_place(find.circle, other.circle) for other in more)]
+    return sorted([*left, *more], key=lambda find: -find.score)
 
 
 def searched(octaves: Octaves, radii: Radii = ANY_SIZE) -> list[Find]:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from visual_aid.fasteners.groups import rings
 from visual_aid.fasteners.patches import Octaves, working_octaves
 from visual_aid.fasteners.refine import leans
+from visual_aid.fasteners.search import MIN_SCORE
 from visual_aid.model import Fastener
 from visual_aid.photo import Photo
 
@@ -36,8 +37,6 @@ equivalent, sees 65 degrees across; close-ups are taken with a crop or a longer 
 STRETCH = 1.06
 MOST_TILT = 60.0
 
-SURE = 0.25
-"""Score from which a find may be one of a ring."""
 LEAST_OF_RING, OFF_RING = 6, 0.03
 """So many fasteners that are off an ellipse by no more than that share of its radius, on the root mean
 square, lie on a ring: five lie on one whatever they show."""
@@ -96,7 +95,7 @@ def _ring_normal(
     A ring is seen as an ellipse, whose axes tell the tilt but for which side is up. That is ``read`` off the
     fasteners themselves.
     """
-    sure = [f for f in fasteners if HEIGHTS[f.kind] > 0 and f.score >= SURE]
+    sure = [f for f in fasteners if HEIGHTS[f.kind] > 0 and f.score >= MIN_SCORE]
     points = np.array([(f.cx, f.cy) for f in sure]).reshape(-1, 2)
     for ring in rings(sure):
         members = list(ring.members)

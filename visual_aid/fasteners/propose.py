@@ -108,7 +108,9 @@ def ring_sums(cut: Floats) -> Floats:
     )
 
 
-def peaks(lightness: Image, template: Floats, radii: Radii = ANY_SIZE) -> tuple[Floats, Floats]:
+def peaks(
+    lightness: Image, template: Floats, radii: Radii = ANY_SIZE, most: int = PEAKS
+) -> tuple[Floats, Floats]:
     """Find where the template responds best.
 
     Parameters
@@ -117,6 +119,8 @@ def peaks(lightness: Image, template: Floats, radii: Radii = ANY_SIZE) -> tuple[
         CIELAB lightness of the working image.
     radii : (float, float)
         Smallest and largest radius sought, in pixels.
+    most : int
+        How many are given at most, those of the best response.
 
     Returns
     -------
@@ -134,8 +138,8 @@ def peaks(lightness: Image, template: Floats, radii: Radii = ANY_SIZE) -> tuple[
     if not tops:
         return np.zeros((0, 3), np.float32), np.zeros((0, 0), np.float32)
     number, rows, columns, strength = (np.concatenate(part) for part in zip(*tops, strict=True))
-    if len(strength) > PEAKS:
-        best = np.argpartition(-strength, PEAKS)[:PEAKS]
+    if len(strength) > most:
+        best = np.argpartition(-strength, most)[:most]
         number, rows, columns, strength = number[best], rows[best], columns[best], strength[best]
     circles = np.empty((len(rows), 3), np.float32)
     seen = np.empty((len(rows), _PLAIN_COUNT + _WAVE_COUNT + 2 * int(_DIRECTED.sum()) + 2), np.float32)

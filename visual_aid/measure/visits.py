@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from visual_aid.evidence.frame import box_of, plane_to_image
 from visual_aid.fasteners.channels import Radii
-from visual_aid.fasteners.find import MIN_SCORE, SOUGHT, Overview, find_fasteners, look_over
+from visual_aid.fasteners.find import SOUGHT, Overview, find_fasteners, look_over
 from visual_aid.fasteners.lean import lean_in
+from visual_aid.fasteners.search import MIN_SCORE
 from visual_aid.measure.hexagon_size import common_size
 from visual_aid.measure.laying import Registration, registrations
 from visual_aid.measure.measurement import CLEAR_OF_DOUBT
