@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from visual_aid.evidence.missing_nut import RINGS, measure
+from visual_aid.evidence.missing_nut import RINGS, ROUND_ASKED, measure
 from visual_aid.evidence.scene import Scene
 from visual_aid.fasteners.find import Overview
 from visual_aid.fasteners.patches import working_octaves
@@ -61,6 +61,11 @@ def row(*what, found=None, doubted=(), kind="hex_nut", pitch=6.0, light=1.0):
         elif k in doubted:
             finds.append(Find(x, y, R, "hex_nut", 0.1, 0.1))
     return measure(Scene.build(photo, fasteners, Overview(working_octaves(photo), finds)))
+
+
+def centre(measurement):
+    """Give the middle of a measurement's outline."""
+    return np.mean(np.array(measurement.outline), axis=0)
 
 
 def measures(measured, name):
@@ -123,9 +128,9 @@ def test_an_expected_place_under_a_plain_plate_shows_no_bore():
 
 def test_a_place_that_the_finder_was_in_doubt_of_is_measured_beside_nuts():
     measured = row("nut", "nut", "hole", found={0, 1}, doubted={2})
-    (doubtful,) = (m for m in measured.measurements if m.fastener is None)
+    (doubtful,) = (m for m in measured.measurements if np.hypot(*(centre(m) - (18 * R, 150))) < 0.2 * R)
+    assert doubtful.fastener is None
     assert doubtful.measures["dark_de"] > 20
-    assert np.mean(doubtful.outline, axis=0) == pytest.approx((6.0 * R * 3, 150.0), abs=0.2 * R)
     assert doubtful.features["nothing_found"] == 0
 
 
@@ -168,3 +173,31 @@ def test_the_rings_of_a_place_are_told_against_those_of_the_others():
     assert np.argmax(unlike) == 4
     assert unlike[4] > 2 * max(unlike[:4])
     assert {m.details.shape for m in (*odd, *alike)} == {(4 * RINGS + 3,)}
+
+
+@pytest.mark.parametrize("vacant", ["hole", "stud", "washer mark"])
+def test_a_round_edge_is_asked_where_nothing_was_found_and_no_pattern_expects_it(vacant):
+    measured = row("nut", vacant, found={0})
+    there = [m for m in measured.measurements if np.hypot(*(centre(m) - (12 * R, 150))) < 0.3 * R]
+    assert [m.fastener for m in there] == [None]
+    assert there[0].features["nothing_found"] == 0.0
+
+
+def test_what_was_found_or_doubted_is_not_asked_again_for_its_round_edge():
+    measured = row("nut", "hole", "stud", found={0, 1}, doubted={2})
+    for x in (12 * R, 18 * R):
+        assert sum(np.hypot(*(centre(m) - (x, 150))) < 0.7 * R for m in measured.measurements) == 1
+
+
+def test_few_round_edges_are_asked():
+    measured = row("nut", *["hole"] * 5, found={0}, pitch=2.6)
+    assert sum(m.fastener is None for m in measured.measurements) == ROUND_ASKED
+
+
+@pytest.mark.parametrize("how", ["doubted", "round"])
+def test_no_second_nut_is_missed_where_a_sure_one_leaves_no_room(how):
+    # ISO 4032: two hexagons 2 r across flats touch at 2 r at the nearest.
+    measured = row("nut", "hole", found={0}, doubted={1} if how == "doubted" else (), pitch=1.6)
+    assert not [m for m in measured.measurements if np.hypot(*(centre(m) - (3.2 * R, 150))) < 0.5 * R]
+    measured = row("nut", "hole", found={0}, doubted={1} if how == "doubted" else (), pitch=2.5)
+    assert [m for m in measured.measurements if np.hypot(*(centre(m) - (5 * R, 150))) < 0.5 * R]

@@ -6,8 +6,10 @@ from PIL import Image
 
 from tests.evidence.test_missing_nut import R, row_pixels
 from visual_aid.evaluation.truth import TruthCue, TruthFastener, TruthPhoto
-from visual_aid.fasteners.regression import coded
-from visual_aid.training.vacancy import PLAIN_KEPT, examples, fit
+from visual_aid.fasteners.regression import centred, coded, likeness
+from visual_aid.training.kernels import Taught, together
+from visual_aid.training.learned import write_arrays
+from visual_aid.training.vacancy import PLAIN_KEPT, RIDGE, examples, fit
 
 PHOTOS, EACH, FEATURES = 12, 10, 8
 
@@ -22,33 +24,70 @@ def parts():
 
 
 def test_vacant_places_read_higher_and_plain_ones_that_weigh_little_are_gone(parts):
-    (learned,) = fit(parts)
-    described, vacant = (np.concatenate(part) for part in zip(*parts, strict=True))
+    learned = fit(parts).learned
+    described, vacant = together(parts)
     readings, there = learned(described), vacant[:, 0]
     assert readings[there].mean() > readings[~there].mean() + 0.3
     plain = len(learned.regression.examples) - there.sum()
     assert plain == pytest.approx(PLAIN_KEPT * (~there).sum(), abs=1)
 
 
-def test_a_photo_left_out_taught_nothing(parts):
-    learned = fit(parts, each_left_out=True)
+def test_what_a_photo_taught_can_be_taken_back(parts):
+    taught = fit(parts)
+    learned = taught.without([described for described, _ in parts], RIDGE)
     assert len(learned) == PHOTOS
     gone = [np.abs(without.regression.weights[:, 0]) < 1e-5 for without in learned]
     for (described, _), out, without in zip(parts, gone, learned, strict=True):
         own = without.regression.components(coded(described, without.centre, without.spread))
-        taught = without.regression.examples[~out]
+        rest = without.regression.examples[~out]
         assert out.any()
-        assert not (own[:, None] == taught[None]).all(axis=2).any()
+        assert not (own[:, None] == rest[None]).all(axis=2).any()
+        # What the rest teaches alone, in the balance of all: the equations that are solved for it.
+        patches = centred(taught.learned.regression.examples)
+        alike = likeness(patches, patches, without.regression.width).astype(float)
+        there = taught.shows[:, 0]
+        counts = np.where(there, 1 / there.mean(), 1 / (1 - there.mean()))
+        system = alike + np.diag(RIDGE * counts.mean() / counts)
+        weights = np.linalg.solve(system[np.ix_(~out, ~out)], there[~out] - 0.5)
+        assert without.regression.weights[~out, 0] == pytest.approx(weights, abs=1e-4)
     assert (np.sum(gone, axis=0) == 1).all()  # each example goes with its own photo alone
 
 
-def test_a_photo_without_such_places_has_its_fit_too(parts):
-    empty = np.zeros((0, FEATURES), np.float32), np.zeros((0, 1), bool)
-    assert len(fit([*parts, empty], each_left_out=True)) == PHOTOS + 1
+def test_what_taught_nothing_takes_nothing_back(parts):
+    taught = fit(parts)
+    empty, strange = np.zeros((0, FEATURES), np.float32), np.full((3, FEATURES), 500.0, np.float32)
+    for without in taught.without([empty, strange], RIDGE):
+        assert without.regression.weights == pytest.approx(taught.learned.regression.weights, abs=1e-6)
+
+
+def test_learning_on_keeps_what_was_learned_and_adds_to_it(parts):
+    earlier, rng = fit(parts[:6]), np.random.default_rng(8)
+    # Vacant places of another look: in the second half of the features.
+    vacant = rng.random((60, 1)) < 0.3
+    described = (rng.normal(50, 10, (60, FEATURES)) - 25 * vacant).astype(np.float32)
+    on = fit([(described, vacant)], earlier)
+    assert np.array_equal(
+        on.learned.regression.examples[: len(earlier.shows)], earlier.learned.regression.examples
+    )
+    assert on.shows.sum() == earlier.shows.sum() + vacant.sum()
+    before, after = (each.learned(described) for each in (earlier, on))
+    there = vacant[:, 0]
+    assert after[there].mean() - after[~there].mean() > before[there].mean() - before[~there].mean() + 0.3
+    old, known = together(parts[:6])
+    assert on.learned(old)[known[:, 0]].mean() > on.learned(old)[~known[:, 0]].mean() + 0.3
+
+
+def test_what_was_learned_is_read_as_it_was_written(parts, tmp_path):
+    taught = fit(parts)
+    write_arrays(tmp_path / "look.npz", taught.arrays())
+    again = Taught.load(tmp_path / "look.npz")
+    assert np.array_equal(again.shows, taught.shows)
+    described, _ = together(parts)
+    assert np.array_equal(again.learned(described), taught.learned(described))
 
 
 def test_training_is_repeatable(parts):
-    (one,), (other,) = fit(parts), fit(parts)
+    one, other = fit(parts), fit(parts)
     assert all(np.array_equal(value, other.arrays()[name]) for name, value in one.arrays().items())
 
 

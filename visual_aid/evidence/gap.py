@@ -18,7 +18,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.evidence.frame import Frame, pixel_of
-from visual_aid.evidence.resemblance import GAP
 from visual_aid.evidence.scene import NOTHING_IN_PLACE, Measured, Measurement, Scene
 from visual_aid.evidence.stance import Stance
 from visual_aid.model import NotJudged
@@ -88,7 +87,7 @@ def measure(scene: Scene) -> Measured:
     ends = _lower_edges(strips)
     profiles = _profiles(strips)
     excess = _darker_than_others(profiles)
-    alike = scene.resemblance(scene.patches([frame.fastener for frame, _ in judged]))[:, GAP]
+    alike = scene.resemblance(scene.patches([frame.fastener for frame, _ in judged]))
     return Measured(
         tuple(
             _measurement(frame, stance, edge, strip, profile, dark, int(end), float(like))

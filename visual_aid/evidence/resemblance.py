@@ -1,4 +1,4 @@
-"""How much a place resembles labelled gaps, and labelled places where a nut is missing.
+"""How much a place resembles labelled gaps.
 
 Gradient histograms and lightness of the patch around a fastener, turned so that its seat lies below its
 top, against those of labelled fasteners by kernel regression: many small signs together, where the cues
@@ -20,8 +20,6 @@ from visual_aid.fasteners.regression import Regression
 from visual_aid.model import Fastener
 from visual_aid.photo import Photo
 
-GAP, VACANT = 0, 1
-"""Columns of the readings."""
 LOWER = 0.4
 """The patch reaches further to the seat than to the other side: its middle lies this many radii lower."""
 LEAST_LEAN = 0.05
@@ -73,8 +71,5 @@ def _turned(fastener: Fastener) -> tuple[float, float]:
 
 @cache
 def learned() -> Regression:
-    """Read what the package knows: how patches compare with labelled ones.
-
-    Its columns are ``GAP`` and ``VACANT``, about 0 for nuts as they should be, about 1 for what is sought.
-    """
+    """Read what the package knows: readings are about 0 for nuts as they should be, about 1 for gaps."""
     return Regression.load(files("visual_aid.evidence") / "resemblance.npz")

@@ -79,8 +79,8 @@ class Scene:
         return resemblance.patches(self.octaves, self.photo, places)
 
     def resemblance(self, patches: Image) -> Floats:
-        """How much patches look like gaps and vacant places, shape (N, 2): see ``evidence.resemblance``."""
-        return (self.learned or resemblance.learned())(patches)
+        """How much patches look like gaps, shape (N,): see ``evidence.resemblance``."""
+        return (self.learned or resemblance.learned())(patches)[:, 0]
 
     def vacancy(self, places: Sequence[Fastener], patches: Image) -> Floats:
         """How much places look vacant, shape (N,): see ``evidence.vacancy``."""

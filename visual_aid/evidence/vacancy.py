@@ -18,6 +18,8 @@ from visual_aid.fasteners.regression import Floats, StandardRegression
 from visual_aid.model import Fastener
 from visual_aid.photo import Photo
 
+KNOWN = files("visual_aid.evidence") / "vacancy.npz"
+
 
 def describe(octaves: Octaves, photo: Photo, fasteners: Sequence[Fastener], patches: Image) -> Floats:
     """Describe every place, shape (N, F).
@@ -37,4 +39,4 @@ def describe(octaves: Octaves, photo: Photo, fasteners: Sequence[Fastener], patc
 @cache
 def learned() -> StandardRegression:
     """Read what the package knows: readings are about 0 for nuts as they should be, 1 for vacant places."""
-    return StandardRegression.load(files("visual_aid.evidence") / "vacancy.npz")
+    return StandardRegression.load(KNOWN)

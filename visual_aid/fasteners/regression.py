@@ -202,4 +202,9 @@ class StandardRegression:
     def load(cls, file: Traversable) -> StandardRegression:
         """Read the arrays of an .npz file."""
         with np.load(str(file)) as arrays:
-            return cls(arrays["centre"], arrays["spread"], Regression.of(arrays))
+            return cls.of(arrays)
+
+    @classmethod
+    def of(cls, arrays: Mapping[str, NDArray[Any]]) -> StandardRegression:
+        """Take the arrays out of an opened .npz file."""
+        return cls(arrays["centre"], arrays["spread"], Regression.of(arrays))

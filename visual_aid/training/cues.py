@@ -228,9 +228,7 @@ def _folders(name: str, say: str) -> Callable[[Command], Command]:
 @click.argument("folders", nargs=-1, required=True, type=click.Path(exists=True, path_type=Path))
 @_folders("--picked", "A folder of photos that were picked for their evidence.")
 @_folders("--alike", "A folder on which the resemblance was trained; all of them have to be named.")
-@_folders(
-    "--vacant", "A folder on which the look of vacant places was trained; all of them have to be named."
-)
+@_folders("--vacant", "A folder on which the look of vacant places was trained.")
 @click.option(
     "--only",
     multiple=True,

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import dataclasses
 import zlib
 from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib.resources.abc import Traversable
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +28,8 @@ from visual_aid.fasteners.regression import (
 
 Truths = NDArray[np.bool_]
 Indices = NDArray[np.intp]
+Kept = NDArray[np.float32]
+Described = TypeVar("Described", Image, Floats)
 NONE: tuple[Indices, ...] = (np.zeros(0, np.intp),)
 """For ``leaving_out``: one fit, to all."""
 COMPONENTS = 192
@@ -33,14 +39,53 @@ LEAST_SPREAD = 1e-6
 """A feature that is the same everywhere says nothing."""
 
 
+@dataclass(frozen=True, slots=True)
+class Taught:
+    """A regression and what taught it: ``shows`` (bool, shape (M, 1)) tells it of each of its examples."""
+
+    learned: StandardRegression
+    shows: Truths
+
+    def arrays(self) -> dict[str, NDArray[Any]]:
+        """Name the arrays for an .npz file."""
+        return {**self.learned.arrays(), "shows": self.shows}
+
+    @classmethod
+    def load(cls, file: Traversable) -> Taught:
+        """Read the arrays of an .npz file."""
+        with np.load(str(file)) as arrays:
+            return cls(StandardRegression.of(arrays), arrays["shows"])
+
+    def without(self, described: Sequence[Floats], ridge: float) -> list[StandardRegression]:
+        """Give what is left once what was described in each place has taught nothing.
+
+        Parameters
+        ----------
+        described : sequence of ndarray of float32, shape (N, F)
+            As it taught the regression: examples that come out the same are taken back.
+        ridge : float
+            As it was learned with.
+        """
+        learned = self.learned.regression
+        known = {row.tobytes(): i for i, row in enumerate(learned.examples)}
+        rows = [
+            learned.components(coded(part, self.learned.centre, self.learned.spread)) for part in described
+        ]
+        own = [[known[row.tobytes()] for row in part if row.tobytes() in known] for part in rows]
+        left_out = [np.unique(np.array(part, np.intp)) for part in own]
+        weights = _weights(learned.examples, self.shows, left_out, ridge, learned.width)
+        return [
+            dataclasses.replace(self.learned, regression=dataclasses.replace(learned, weights=each))
+            for each in weights
+        ]
+
+
 def leaving_out(
     described: Image, shows: Truths, left_out: Sequence[Indices], ridge: float, wider: float
 ) -> list[Regression]:
     """Fit the regression once for each set of examples that are left out, rare things weighing as much.
 
     Components are those of all examples: they tell nothing of what is shown.
-    With G the inverse of what the fit to all examples solves, and B those left out, the weights w become
-    w - G[:, B] G[B, B]^-1 w[B]: 0 on B, and elsewhere those of the fit to the rest (block elimination).
 
     Parameters
     ----------
@@ -55,6 +100,24 @@ def leaving_out(
     examples = components(described)
     patches = centred(examples)
     width = np.asarray(wider * np.median(squared_distances(patches[:300], patches[::10])), np.float32)
+    weights = _weights(examples, shows, left_out, ridge, width)
+    return [_regression(components, examples, width, each) for each in weights]
+
+
+def _regression(components: Components, examples: Image, width: Kept, weights: Kept) -> Regression:
+    """Put a regression together that knows of likeness alone."""
+    slopes = np.zeros((len(components.directions), weights.shape[1]), np.float32)
+    base = np.full(weights.shape[1], 0.5, np.float32)
+    return Regression(components, examples, width, weights, slopes, base)
+
+
+def _weights(examples: Image, shows: Truths, left_out: Sequence[Indices], ridge: float, width: Kept) -> Kept:
+    """Weigh the examples, once for each set that is left out: shape (sets, M, K).
+
+    With G the inverse of what the fit to all examples solves, and B those left out, the weights w become
+    w - G[:, B] G[B, B]^-1 w[B]: 0 on B, and elsewhere those of the fit to the rest (block elimination).
+    """
+    patches = centred(examples)
     alike = likeness(patches, patches, width).astype(float)
     weights = np.empty((len(left_out), *shows.shape), np.float32)
     for k, there in enumerate(shows.T):
@@ -67,9 +130,7 @@ def leaving_out(
             inverse = np.linalg.inv(normal)
             for n, out in enumerate(left_out):
                 weights[n, :, k] -= inverse[:, out] @ np.linalg.solve(inverse[np.ix_(out, out)], whole[out])
-    slopes = np.zeros((described.shape[1], shows.shape[1]), np.float32)
-    base = np.full(shows.shape[1], 0.5, np.float32)
-    return [Regression(components, examples, width, each, slopes, base) for each in weights]
+    return weights
 
 
 def principal(described: Image) -> Components:
@@ -85,36 +146,52 @@ def principal(described: Image) -> Components:
 
 
 def most_telling(
-    parts: Sequence[tuple[Floats, Truths]],
-    ridge: float,
-    wider: float,
-    share: float,
-    *,
-    each_left_out: bool = False,
-) -> list[StandardRegression]:
+    described: Floats, shows: Truths, ridge: float, wider: float, share: float, onto: Taught | None = None
+) -> Taught:
     """Fit to all that show what is sought and, of the others, to those that weigh most in a fit to all.
 
     Parameters
     ----------
-    parts : sequence of (ndarray of float32, shape (M, F), and ndarray of bool, shape (M, 1))
-        The examples of each photo, described in whatever units, and whether they show what is sought.
+    described : ndarray of float32, shape (N, F)
+        In whatever units.
+    shows : ndarray of bool, shape (N, 1)
+        Whether the examples show what is sought.
     ridge, wider : float
         As ``leaving_out`` takes them.
     share : float
         Of the examples that do not show it, how many are kept.
-    each_left_out : bool
-        Fit once for each photo, without its examples, instead of once to all.
+    onto : Taught, optional
+        What was learned earlier: all its examples stay, and what is new is compared as they are.
     """
+    if onto is None:
+        centre, spread = described.mean(axis=0), np.maximum(described.std(axis=0), LEAST_SPREAD)
+        patches = coded(described, centre, spread)
+        (whole,) = leaving_out(patches, shows, NONE, ridge, wider)
+        kept = _telling(whole.weights, shows, share)
+        (learned,) = leaving_out(patches[kept], shows[kept], NONE, ridge, wider)
+        return Taught(StandardRegression(centre, spread, learned), shows[kept])
+    earlier = onto.learned.regression
+    new = earlier.components(coded(described, onto.learned.centre, onto.learned.spread))
+    examples, both = np.concatenate([earlier.examples, new]), np.concatenate([onto.shows, shows])
+    first = len(earlier.examples)
+    (weights,) = _weights(examples, both, NONE, ridge, earlier.width)
+    kept = np.concatenate([np.ones(first, bool), _telling(weights[first:], shows, share)])
+    (weights,) = _weights(examples[kept], both[kept], NONE, ridge, earlier.width)
+    learned = _regression(earlier.components, examples[kept], earlier.width, weights)
+    return Taught(dataclasses.replace(onto.learned, regression=learned), both[kept])
+
+
+def _telling(weights: Kept, shows: Truths, share: float) -> NDArray[np.bool_]:
+    """Tell which examples show what is sought, or are of the share of others that weighs most: shape (N,)."""
+    weight = np.abs(weights[:, 0])
+    kept: NDArray[np.bool_] = shows[:, 0] | (weight >= np.quantile(weight[~shows[:, 0]], 1 - share))
+    return kept
+
+
+def together(parts: Sequence[tuple[Described, Truths]]) -> tuple[Described, Truths]:
+    """Put the examples of several photos together."""
     described, shows = (np.concatenate(part) for part in zip(*parts, strict=True))
-    photo = np.repeat(np.arange(len(parts)), [len(part) for part, _ in parts])
-    centre, spread = described.mean(axis=0), np.maximum(described.std(axis=0), LEAST_SPREAD)
-    patches = coded(described, centre, spread)
-    (whole,) = leaving_out(patches, shows, NONE, ridge, wider)
-    weight = np.abs(whole.weights[:, 0])
-    kept = shows[:, 0] | (weight >= np.quantile(weight[~shows[:, 0]], 1 - share))
-    left_out = [np.flatnonzero(photo[kept] == n) for n in range(len(parts))] if each_left_out else NONE
-    fitted = leaving_out(patches[kept], shows[kept], left_out, ridge, wider)
-    return [StandardRegression(centre, spread, regression) for regression in fitted]
+    return described, shows
 
 
 def halves(truths: Sequence[TruthPhoto]) -> NDArray[np.intp]:

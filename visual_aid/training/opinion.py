@@ -19,7 +19,7 @@ from visual_aid.fasteners.patches import Image, Octaves, lab_octaves
 from visual_aid.fasteners.regression import Floats, StandardRegression
 from visual_aid.fasteners.search import circles_of
 from visual_aid.training.finder import Scene, assign, scenes
-from visual_aid.training.kernels import Truths, halves, most_telling
+from visual_aid.training.kernels import Truths, halves, most_telling, together
 from visual_aid.training.learned import write_arrays
 
 RIDGE, WIDER = 0.1, 0.35
@@ -55,8 +55,7 @@ def _mirror(image: Image) -> Octaves:
 
 def fit(parts: Sequence[tuple[Floats, Truths]]) -> StandardRegression:
     """Fit to the examples of all photos."""
-    (learned,) = most_telling(parts, RIDGE, WIDER, KEPT)
-    return learned
+    return most_telling(*together(parts), RIDGE, WIDER, KEPT).learned
 
 
 def held_out(

@@ -1,4 +1,4 @@
-"""Trains the look of gaps and vacant places: python -m visual_aid.training.resemblance FOLDER... --out FILE.
+"""Trains the look of gaps: python -m visual_aid.training.resemblance FOLDER... --out FILE.
 
 Its readings are features of cues. On the photos that it was trained on they would be better than they are in
 use, so the training of the cues is told of these photos, and reads each off what the others teach.
@@ -20,10 +20,9 @@ from visual_aid.fasteners.find import find_fasteners
 from visual_aid.fasteners.lean import add_lean
 from visual_aid.fasteners.patches import working_octaves
 from visual_aid.fasteners.regression import Image, Regression
-from visual_aid.model import NOT_IN_PLACE
 from visual_aid.photo import read_photo
 from visual_aid.training.completed import with_labels
-from visual_aid.training.kernels import NONE, Truths, leaving_out
+from visual_aid.training.kernels import NONE, Truths, leaving_out, together
 from visual_aid.training.learned import write_arrays
 
 RIDGE = 1.0
@@ -37,8 +36,8 @@ def examples(truth: TruthPhoto, seed: int) -> tuple[Image, Truths]:
     Returns
     -------
     described : ndarray of uint8, shape (N, F)
-    shows : ndarray of bool, shape (N, 2)
-        Whether it is a gap, and whether it is an empty hole or a bare stud.
+    shows : ndarray of bool, shape (N, 1)
+        Whether it is a gap.
     """
     photo = read_photo(truth.path)
     found = add_lean(photo, with_labels(find_fasteners(photo), truth, np.random.default_rng(seed)))
@@ -47,21 +46,14 @@ def examples(truth: TruthPhoto, seed: int) -> tuple[Image, Truths]:
     shows = []
     for i in kept:
         label = labels.get(i)
-        cues = () if label is None else tuple(c.cue for c in label.cues if c.visible)
-        shows.append(("gap" in cues, label is not None and label.kind in NOT_IN_PLACE))
+        shows.append(label is not None and any(c.cue == "gap" for c in label.cues if c.visible))
     described = patches(working_octaves(photo), photo, [found[i] for i in kept])
-    return described, np.array(shows, bool).reshape(-1, 2)
+    return described, np.array(shows, bool)[:, None]
 
 
 def _photo_by_photo(truths: Sequence[TruthPhoto]) -> list[tuple[Image, Truths]]:
     """Describe photo by photo, with seeds of their own."""
     return [examples(truth, number) for number, truth in enumerate(truths)]
-
-
-def _together(parts: Sequence[tuple[Image, Truths]]) -> tuple[Image, Truths]:
-    """Put the examples of several photos together."""
-    described, shows = (np.concatenate(part) for part in zip(*parts, strict=True))
-    return described, shows
 
 
 def fit(described: Image, shows: Truths) -> Regression:
@@ -74,7 +66,7 @@ def without_each(truths: Sequence[TruthPhoto]) -> dict[Path, Regression]:
     parts = _photo_by_photo(truths)
     ends = np.cumsum([0, *(len(described) for described, _ in parts)])
     left_out = [np.arange(start, end) for start, end in itertools.pairwise(ends)]
-    learned = leaving_out(*_together(parts), left_out, RIDGE, WIDER)
+    learned = leaving_out(*together(parts), left_out, RIDGE, WIDER)
     return {truth.path: one for truth, one in zip(truths, learned, strict=True)}
 
 
@@ -84,10 +76,9 @@ def without_each(truths: Sequence[TruthPhoto]) -> dict[Path, Regression]:
 def main(folders: Sequence[Path], out: Path) -> None:
     """Train the resemblance on FOLDERS of labelled photos."""
     truths = [truth for folder in folders for truth in read_truths(folder)]
-    described, shows = _together(_photo_by_photo(truths))
+    described, shows = together(_photo_by_photo(truths))
     write_arrays(out, fit(described, shows).arrays())
-    gaps, vacant = shows.sum(axis=0)
-    click.echo(f"{len(shows)} places, {gaps} gaps, {vacant} vacant")
+    click.echo(f"{len(shows)} places, {shows.sum()} gaps")
 
 
 if __name__ == "__main__":

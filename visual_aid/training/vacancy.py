@@ -1,11 +1,13 @@
 """Trains the look of vacant places: python -m visual_aid.training.vacancy FOLDER... --out FILE.
 
-It learns from the places that the cue asks, the doubtful ones too. As with the resemblance, the training of
-the cues is told of these photos, by ``--vacant``, and reads each off what the others teach.
+It learns from the places that the cue asks, the doubtful ones too. With ``--onto`` it learns on from what the
+package knows. As with the resemblance, the training of the cues is told of these photos, by ``--vacant``, and
+reads each off what the others teach.
 """
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -15,10 +17,10 @@ import numpy as np
 from visual_aid.evaluation.truth import TruthPhoto, read_truths
 from visual_aid.evidence.missing_nut import places_asked
 from visual_aid.evidence.scene import Scene
-from visual_aid.evidence.vacancy import describe
+from visual_aid.evidence.vacancy import KNOWN, describe
 from visual_aid.fasteners.regression import Floats, StandardRegression
 from visual_aid.photo import read_photo
-from visual_aid.training.kernels import Truths, most_telling
+from visual_aid.training.kernels import Taught, Truths, most_telling, together
 from visual_aid.training.learned import write_arrays
 from visual_aid.training.views import label, views
 
@@ -55,28 +57,30 @@ def examples(truth: TruthPhoto, seed: int) -> tuple[Floats, Truths]:
 
 
 def without_each(truths: Sequence[TruthPhoto]) -> dict[Path, StandardRegression]:
-    """Fit for each photo what all the others teach."""
-    learned = fit(_parts(truths), each_left_out=True)
+    """Give for each photo what the package knows but for what that photo taught."""
+    known = Taught.load(KNOWN)
+    learned = known.without([described for described, _ in _parts(truths)], RIDGE)
     return {truth.path: one for truth, one in zip(truths, learned, strict=True)}
 
 
-def fit(parts: Sequence[tuple[Floats, Truths]], *, each_left_out: bool = False) -> list[StandardRegression]:
-    """Fit to the examples of photos, or once without each photo's; plain examples that weigh little go."""
-    return most_telling(parts, RIDGE, WIDER, PLAIN_KEPT, each_left_out=each_left_out)
+def fit(parts: Sequence[tuple[Floats, Truths]], onto: Taught | None = None) -> Taught:
+    """Fit to the examples of photos, and to earlier ones; plain examples that weigh little go."""
+    return most_telling(*together(parts), RIDGE, WIDER, PLAIN_KEPT, onto)
 
 
 def _parts(truths: Sequence[TruthPhoto]) -> list[tuple[Floats, Truths]]:
-    return [examples(truth, number) for number, truth in enumerate(truths)]
+    # By its name, so that a photo is described the same whatever others are named with it.
+    return [examples(truth, zlib.crc32(truth.name.encode())) for truth in truths]
 
 
 @click.command()
 @click.argument("folders", nargs=-1, required=True, type=click.Path(exists=True, path_type=Path))
+@click.option("--onto", is_flag=True, help="Learn on from what the package knows instead of anew.")
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Where the weights go (.npz).")
-def main(folders: Sequence[Path], out: Path) -> None:
+def main(folders: Sequence[Path], onto: bool, out: Path) -> None:
     """Train the look of vacant places on FOLDERS of labelled photos."""
     parts = _parts([t for folder in folders for t in read_truths(folder)])
-    (learned,) = fit(parts)
-    write_arrays(out, learned.arrays())
+    write_arrays(out, fit(parts, Taught.load(KNOWN) if onto else None).arrays())
     vacant = np.concatenate([there for _, there in parts])
     click.echo(f"{len(vacant)} places, {vacant.sum()} vacant")
 
