@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from visual_aid.photo import Photo, PhotoError
     from visual_aid.screening import screen_photo
 
-__version__ = "0.12.0"
+__version__ = "0.13.0"
 
 __all__ = [
     "Candidate",
