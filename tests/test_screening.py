@@ -33,8 +33,9 @@ def test_where_a_person_says_there_is_no_fastener_a_missing_one_is_asked_for(dra
     monkeypatch.setattr("visual_aid.evidence.register.LEAST_SCORE", 0.0)
     gone, *kept = screen_photo(photo).fasteners
     asked = [c for c in screen_photo(photo, fasteners=kept).candidates if c.cue == "missing_nut"]
-    (there,) = [np.mean(c.outline, axis=0) for c in asked if c.fastener is None]
-    assert there == pytest.approx((gone.cx, gone.cy), abs=0.3 * gone.radius)
+    places = [np.mean(c.outline, axis=0) for c in asked if c.fastener is None]
+    away = [np.hypot(x - gone.cx, y - gone.cy) for x, y in places]
+    assert sum(off < 0.3 * gone.radius for off in away) == 1
 
 
 def test_what_is_too_faint_for_a_mark_still_orders_photos(draw_joint, monkeypatch):
