@@ -15,7 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from visual_aid.evidence.frame import plane_to_image
-from visual_aid.fasteners.patches import Octaves
+from visual_aid.fasteners.beside import SURE
+from visual_aid.fasteners.patches import Octaves, octave_of
+from visual_aid.fasteners.propose import best_distinct
 from visual_aid.model import NOT_IN_PLACE, Fastener
 from visual_aid.photo import Photo
 from visual_aid.quantiles import median
@@ -25,8 +27,6 @@ REACH = 9.0
 """How far around the fasteners is looked, in nut radii."""
 MOST_PIXELS = 1200
 """Largest side of the rectified image; what lies beyond is not looked at."""
-SURE = 0.5
-"""Fasteners scored at least so high tell size and view, where there are any."""
 RADII = (0.42, 0.5, 0.6, 0.72, 0.86, 1.03, 1.23)
 """Of the round edges looked for, in nut radii: a bore has 0.73 and a stud 0.67 of its nut's (M16 of ISO 273
 and 4032), a washer's mark 1.25; the nuts' own radii are not measured exactly."""
@@ -77,16 +77,14 @@ class RoundEdges:
         """
         peak = self.strength >= cv2.dilate(self.strength, np.ones((5, 5), np.uint8))
         rows, columns = np.nonzero(peak & (self.strength >= LEAST_AROUND))
-        order = np.argsort(-self.strength[rows, columns], kind="stable")
-        points = self.corner + np.column_stack([columns, rows])[order] / PIXELS_PER_RADIUS
+        points = self.corner + np.column_stack([columns, rows]) / PIXELS_PER_RADIUS
         free = np.ones(len(points), bool)
         for x, y, reach in but:
             free &= np.hypot(*(points - np.linalg.solve(self.matrix, (x, y))).T) >= reach
-        picked: list[Floats] = []
-        while len(picked) < most and free.any():
-            picked.append(points[np.argmax(free)])
-            free &= np.hypot(*(points - picked[-1]).T) >= APART
-        return [(float(x), float(y)) for x, y in np.array(picked).reshape(-1, 2) @ self.matrix.T]
+        points, strength = points[free], self.strength[rows, columns][free]
+        circles = np.column_stack([points, np.ones(len(points))])
+        picked = points[best_distinct(circles, strength, most, APART, np.inf)]
+        return [(float(x), float(y)) for x, y in picked @ self.matrix.T]
 
 
 def round_edges(photo: Photo, octaves: Octaves, fasteners: Sequence[Fastener]) -> RoundEdges | None:
@@ -117,9 +115,8 @@ def round_edges(photo: Photo, octaves: Octaves, fasteners: Sequence[Fastener]) -
     low = np.maximum(around.min(axis=0) - REACH, frame.min(axis=0))
     high = np.minimum(around.max(axis=0) + REACH, frame.max(axis=0))
     columns, rows = np.clip((high - low) * PIXELS_PER_RADIUS, 1, MOST_PIXELS).astype(int).tolist()
-    # Sampled from the octave that is nearest in size from above: grain is averaged away.
-    held = radius / photo.scale / PIXELS_PER_RADIUS
-    level = int(np.clip(np.log2(max(held, 1.0)) + 0.25, 0, len(octaves.light) - 1))
+    step = np.array(radius / photo.scale / PIXELS_PER_RADIUS)
+    level = int(octave_of(step, octaves.light))
     shrink = photo.scale * 2**level
     warp = np.column_stack([matrix / PIXELS_PER_RADIUS / shrink, (matrix @ low + 0.5) / shrink - 0.5])
     light = cv2.warpAffine(

@@ -29,6 +29,7 @@ from visual_aid.evidence.frame import (
     build_frames,
 )
 from visual_aid.evidence.scene import Details, Measured, Measurement, Scene
+from visual_aid.fasteners.beside import SURE
 from visual_aid.fasteners.find import left_out
 from visual_aid.fasteners.groups import beside, expected_places
 from visual_aid.model import NOT_IN_PLACE, Fastener, NotJudged, Outline
@@ -46,11 +47,9 @@ NO_PATTERN = "no place has a nut or bolt head of its size beside it"
 LEAST_FIND_SCORE = 0.02
 """Places that the finder was less sure of are not asked: of 28 labelled places 22 are at this or more."""
 
-SURE = 0.5
-"""Score from which a nut or bolt head leaves no room beside it for another,"""
 ROOM = 1.8
-"""nearer than this in radii: two hexagons touch at 2, seats are not found exactly. What looks vacant there is
-the nut's own shadow."""
+"""Nearer to a sure nut than this, in radii, no other has room: two hexagons touch at 2, seats are not found
+exactly. What looks vacant there is the nut's own shadow."""
 ROUND_ASKED = 3
 """Round edges that nothing else has come upon are asked, so many a photo: of 15 vacant places that were not
 asked before on 210 made photos the first three hold 6, the first ten 6 or 7."""

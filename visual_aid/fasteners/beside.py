@@ -27,7 +27,7 @@ from visual_aid.fasteners.weights import Weights
 from visual_aid.model import NOT_IN_PLACE
 
 SURE = 0.5
-"""Score from which a find tells what size is sought, and where."""
+"""Score from which a find tells what size is sought, where, and how it is seen."""
 SIZES = 1.25
 """The search goes over radii up to this factor smaller and larger,"""
 LIKE_SIZE = 1.35
@@ -77,11 +77,12 @@ def search_beside(octaves: Octaves, weights: Weights, finds: Sequence[Find], rad
 def worth_keeping(found: Sequence[Find], finds: Sequence[Find]) -> list[Find]:
     """Keep what is like those known by the scores of both opinions, once looked at more closely."""
     sure, known = _sure(finds), [find for find in finds if find.score >= MIN_SCORE]
+    size = _size(sure)
     return [
         find
         for find in found
         if find.score >= LEAST_SCORE
-        and max(find.radius / _size(sure), _size(sure) / find.radius) < LIKE_SIZE
+        and max(find.radius / size, size / find.radius) < LIKE_SIZE
         and _beside(circles_of([find]), known, sure).all()
     ]
 

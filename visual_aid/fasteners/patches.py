@@ -79,6 +79,12 @@ def plane(tilt: float | None, tilt_axis: float | None) -> NDArray[np.float64]:
     return matrix
 
 
+def octave_of(step: NDArray[np.floating], images: Sequence[Image]) -> NDArray[np.intp]:
+    """Give the octave to sample from so that grain is averaged away, by the step in pixels of the first."""
+    level: NDArray[np.intp] = np.floor(np.log2(np.maximum(step, 1.0)) + 0.25).astype(np.intp)
+    return np.asarray(np.minimum(level, len(images) - 1))
+
+
 def sample(
     images: Sequence[Image], circles: Floats, x: Floats, y: Floats, pixels_per_radius: float
 ) -> Floats:
@@ -100,8 +106,7 @@ def sample(
     ndarray of float32, shape (N, H, W) and channels, if the images have any
     """
     out = np.empty((len(circles), *x.shape, *images[0].shape[2:]), np.float32)
-    level = np.floor(np.log2(np.maximum(circles[:, 2] / pixels_per_radius, 1.0)) + 0.25).astype(int)
-    level = np.minimum(level, len(images) - 1)
+    level = octave_of(circles[:, 2] / pixels_per_radius, images)
     for k in np.unique(level):
         chosen = level == k
         scale = 0.5**k
